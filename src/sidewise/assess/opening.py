@@ -1,0 +1,271 @@
+"""Opening a table: text, spreadsheet or Parquet in, a frame of plain text cells out.
+
+The kind is told from the first bytes, not from the name. Nothing is interpreted here except the
+encoding and the separator; every cell becomes text, so that leading zeros and codes survive.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import sys
+import warnings
+import zipfile
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sidewise.errors import UserError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ZIP, PARQUET, OLD_EXCEL = b"PK\x03\x04", b"PAR1", b"\xd0\xcf\x11\xe0"
+UTF16 = (b"\xff\xfe", b"\xfe\xff")
+SEPARATORS = (",", ";", "\t")
+
+
+@dataclass(frozen=True, slots=True)
+class RawTable:
+    """Text cells as they stood; the index is the row as a spreadsheet numbers it (header 1)."""
+
+    name: str
+    cells: pd.DataFrame
+    warnings: tuple[str, ...] = ()
+
+
+def open_table(path: Path | str, required: Iterable[str]) -> RawTable:
+    """Read the whole of a file (or standard input for "-") as a table with these columns."""
+    name, data = _bytes(path)
+    if not data.strip():
+        raise UserError(name, "an empty file", "a table with a heading row", "")
+    raw = _table(name, data, tuple(required))
+    frame = raw.cells
+    frame.columns = [_heading(column) for column in frame.columns]
+    _check_headings(name, list(frame.columns), tuple(required))
+    blank = (frame == "").all(axis=1)
+    if blank.any():
+        frame = frame.loc[~blank]
+    if frame.empty:
+        raise UserError(name, "headings only", "at least one row below the headings", "")
+    return RawTable(name, frame, raw.warnings)
+
+
+def _bytes(path: Path | str) -> tuple[str, bytes]:
+    if str(path) == "-":
+        return "standard input", sys.stdin.buffer.read()
+    try:
+        return Path(path).name, Path(path).read_bytes()
+    except OSError as error:
+        raise UserError(
+            str(path), error.strerror or "no file", "a file that can be read", "Check the name."
+        ) from error
+
+
+def _table(name: str, data: bytes, required: tuple[str, ...]) -> RawTable:
+    if data.startswith(OLD_EXCEL):
+        raise UserError(
+            name,
+            "an old binary workbook",
+            "CSV, XLSX or Parquet",
+            "Open it in a spreadsheet program and save it as XLSX or CSV.",
+        )
+    if data.startswith(ZIP):
+        return RawTable(name, _workbook(name, data, required))
+    if data.startswith(PARQUET):
+        return RawTable(name, _parquet(name, data))
+    return _text(name, data)
+
+
+def _heading(column: object) -> str:
+    return re.sub(r"[\s\-]+", "_", str(column).strip().strip("\ufeff").casefold())
+
+
+def _check_headings(name: str, columns: list[str], required: tuple[str, ...]) -> None:
+    twice = sorted({column for column in columns if column and columns.count(column) > 1})
+    if twice:
+        raise UserError(f"{name}: headings", ", ".join(twice), "each heading once", "Rename one.")
+    missing = [column for column in required if column not in columns]
+    if missing:
+        raise UserError(
+            f"{name}: headings",
+            ", ".join(columns[:12]),
+            f"also {', '.join(missing)}",
+            "The first row must name the columns; see docs/marks.md for the list.",
+        )
+
+
+# ---------------------------------------------------------------- text
+
+
+def _text(name: str, data: bytes) -> RawTable:
+    import pandas as pd
+
+    encoding, notes = _encoding(name, data)
+    first = data[:20000].decode(encoding, errors="replace").splitlines()[0]
+    separator = max(SEPARATORS, key=first.count)
+    try:
+        with warnings.catch_warnings():
+            # A first row longer than the headings is only warned of, and its cells dropped.
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            frame = _parsed(data, separator, encoding)
+    except (pd.errors.ParserError, pd.errors.ParserWarning, UnicodeDecodeError) as error:
+        raise _ragged(name, error) from error
+    frame.index = pd.RangeIndex(2, len(frame) + 2)
+    return RawTable(name, frame, notes)
+
+
+def _parsed(data: bytes, separator: str, encoding: str) -> pd.DataFrame:
+    import pandas as pd
+
+    frame = pd.read_csv(
+        io.BytesIO(data),
+        sep=separator,
+        dtype=str,
+        encoding=encoding,
+        keep_default_na=False,
+        na_filter=False,
+        skip_blank_lines=False,
+        index_col=False,
+        engine="c",
+    )
+    return frame.fillna("")
+
+
+def _encoding(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
+    """UTF-8 unless it cannot be; then Western European, said in a warning."""
+    if data.startswith(UTF16):
+        return "utf-16", ()
+    if b"\x00" in data[:4000]:
+        raise UserError(name, "binary data", "CSV, XLSX or Parquet", "Save it again as CSV UTF-8.")
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        note = f"{name} is not UTF-8; read as Western European (cp1252). Check accented letters."
+        return _western(name, data), (note,)
+    return "utf-8-sig", ()
+
+
+def _western(name: str, data: bytes) -> str:
+    try:
+        data.decode("cp1252")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise UserError(
+            f"{name}: line {line}",
+            "bytes that are no text in UTF-8 or Western European",
+            "UTF-8",
+            "Save the file again as CSV UTF-8.",
+        ) from error
+    return "cp1252"
+
+
+def _ragged(name: str, error: Exception) -> UserError:
+    found = re.search(r"Expected (\d+) fields in line (\d+), saw (\d+)", str(error))
+    if found:
+        wanted, line, got = found.groups()
+        return UserError(
+            f"{name}: row {line}",
+            f"{got} cells",
+            f"{wanted}, as in the headings",
+            "A comma inside a cell needs the whole cell in quotation marks.",
+        )
+    return UserError(name, "a table that does not parse", "CSV", f"The reader says: {error}")
+
+
+# ---------------------------------------------------------------- workbook and Parquet
+
+
+def _workbook(name: str, data: bytes, required: tuple[str, ...]) -> pd.DataFrame:
+    """The first sheet whose first row has the required headings, else the first sheet."""
+    from openpyxl import load_workbook
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        with warnings.catch_warnings():
+            # The reader warns of styles and extensions it does not know; cells are unaffected.
+            warnings.simplefilter("ignore", UserWarning)
+            book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+            sheets = [list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets]
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError) as error:
+        raise UserError(
+            name, "a workbook that does not open", "XLSX", "Save it again as XLSX or CSV."
+        ) from error
+    filled = [rows for rows in sheets if rows]
+    if not filled:
+        raise UserError(name, "an empty workbook", "a sheet with a heading row", "")
+    chosen = next((rows for rows in filled if _has(rows[0], required)), filled[0])
+    return _from_rows(chosen)
+
+
+def _has(row: tuple[Any, ...], required: tuple[str, ...]) -> bool:
+    return set(required) <= {_heading(cell) for cell in row if cell is not None}
+
+
+def _from_rows(rows: list[tuple[Any, ...]]) -> pd.DataFrame:
+    import pandas as pd
+
+    keep = [i for i, cell in enumerate(rows[0]) if cell is not None and str(cell).strip()]
+    width = max(keep) + 1 if keep else 0
+    # Rows may be shorter than the headings when their last cells were never touched.
+    body = [[cell_text(cell) for cell in row[:width]] + [""] * (width - len(row)) for row in rows]
+    frame = pd.DataFrame([[row[i] for i in keep] for row in body[1:]], dtype=str)
+    frame.columns = pd.Index([body[0][i] for i in keep])
+    frame.index = pd.RangeIndex(2, len(frame) + 2)
+    return frame
+
+
+def _parquet(name: str, data: bytes) -> pd.DataFrame:
+    import pandas as pd
+    import pyarrow
+
+    try:
+        frame = pd.read_parquet(io.BytesIO(data))
+    except (pyarrow.ArrowInvalid, OSError) as error:
+        raise UserError(
+            name, "a Parquet file that does not open", "Parquet", "Write it again."
+        ) from error
+    cells = pd.DataFrame({str(c): column_text(frame[c]) for c in frame.columns})
+    cells.index = pd.RangeIndex(2, len(frame) + 2)
+    return cells
+
+
+def column_text(column: pd.Series[Any]) -> pd.Series[str]:
+    """A typed column as text cells; what is missing becomes empty."""
+    import pandas as pd
+
+    values = column.reset_index(drop=True)
+    if pd.api.types.is_bool_dtype(values.dtype):
+        values = values.map({True: "true", False: "false"})
+    elif pd.api.types.is_float_dtype(values.dtype):
+        return _float_text(values)
+    elif pd.api.types.is_object_dtype(values.dtype):
+        values = values.map(cell_text)
+    return values.astype("object").where(values.notna(), "").astype(str)
+
+
+def _float_text(values: pd.Series[Any]) -> pd.Series[str]:
+    """Whole numbers lose their ".0", so that student 12 is "12" wherever it came from."""
+    import numpy as np
+
+    text = values.astype("object").where(values.notna(), "").astype(str)
+    finite = values.to_numpy(dtype=float, na_value=np.nan)
+    whole = np.isfinite(finite) & (finite == np.floor(finite)) & (abs(finite) < 1e15)
+    return text.where(~whole, text.str.replace(r"\.0$", "", regex=True))
+
+
+def cell_text(value: object) -> str:
+    """A spreadsheet cell as text; dates in the international form, so that they are noticed."""
+    if value is None or value != value:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    if isinstance(value, datetime) and value.time() == time(0):
+        return value.date().isoformat()
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return str(value)

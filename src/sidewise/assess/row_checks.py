@@ -1,0 +1,163 @@
+"""The checks of single rows and of rows against each other, each naming row and column."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sidewise.assess.columns import BLANKS
+from sidewise.errors import UserError, UserErrors
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CELL = ("sitting", "student", "station", "examiner")
+
+_DATES = re.compile(
+    r"\d{4}-\d\d-\d\d([ T].*)?|\d{1,2}-[A-Za-z]{3}(-\d{2,4})?|[A-Za-z]{3}-\d{2,4}"
+    r"|\d{1,2}[/.]\d{1,2}[/.]\d{2,4}"
+)
+_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
+
+
+def date_like(value: str) -> bool:
+    """Whether a cell looks like a date that a spreadsheet made of something else."""
+    return _DATES.fullmatch(value.strip()) is not None
+
+
+class Faults:
+    """Mistakes and warnings collected over one reading of one table."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.errors: list[UserError] = []
+        self.warnings: list[str] = []
+
+    def rows(
+        self, rows: Iterable[Any], column: str, got: object, expected: str, do: str = ""
+    ) -> None:
+        """The same mistake in several rows."""
+        self.errors += [UserError(self._at(row, column), got, expected, do) for row in rows]
+
+    def cells(self, values: pd.Series[Any], expected: str, do: str = "") -> None:
+        """A mistake in each of these cells, shown with its value."""
+        self.errors += [
+            UserError(self._at(row, values.name), value, expected, do)
+            for row, value in values.items()
+        ]
+
+    def dates(self, values: pd.Series[str]) -> None:
+        """Cells that a spreadsheet has turned into dates."""
+        do = "A spreadsheet may have turned it into a date: set the column to text, type it again."
+        self.cells(values, "a code, not a date", do)
+
+    def _at(self, row: Any, column: Any) -> str:
+        return f"{self.name}: row {row}, {column}"
+
+    def raise_all(self) -> None:
+        """Raise everything found, in the order of the rows."""
+        if self.errors:
+            raise UserErrors(sorted(self.errors, key=_row_of))
+
+
+def _row_of(error: UserError) -> int:
+    found = re.search(r": row (\d+)", error.where)
+    return int(found.group(1)) if found else 0
+
+
+def numbers(text: pd.Series[str], faults: Faults, blank: float | None = None) -> pd.Series[float]:
+    """Numbers from text; decimal commas are read and said; blanks become `blank` or missing."""
+    import pandas as pd
+
+    values = pd.to_numeric(text, errors="coerce").astype(float)
+    doubtful = values.isna() | ~np.isfinite(values)
+    if doubtful.any():
+        values = values.copy()
+        _second_look(text[doubtful], values, faults)
+    return values if blank is None else values.fillna(blank)
+
+
+def _second_look(text: pd.Series[str], values: pd.Series[float], faults: Faults) -> None:
+    trimmed = text.str.strip()
+    empty = trimmed.str.lower().isin(BLANKS)
+    commas = trimmed.str.fullmatch(_DECIMAL_COMMA.pattern)
+    values[trimmed.index[empty]] = np.nan
+    if commas.any():
+        values[trimmed.index[commas]] = trimmed[commas].str.replace(",", ".").astype(float)
+        faults.warnings.append(f"{int(commas.sum()):,} decimal commas read in {text.name}.")
+    wrong = trimmed[~empty & ~commas]
+    dates = wrong[[date_like(value) for value in wrong]]
+    faults.cells(dates, "a number, not a date", "A spreadsheet may have changed it: type it again.")
+    faults.cells(wrong.drop(dates.index), "a number", "Leave the cell empty if there was no mark.")
+
+
+def check_table(table: pd.DataFrame, faults: Faults) -> None:
+    """Ranges of single cells, then rows against each other."""
+    _ranges(table, faults)
+    _duplicates(table, faults)
+    _one_value(table, ["sitting", "station", "item"], "maximum", faults)
+    _one_value(table, ["sitting", "station", "item"], "weight", faults)
+    for column in ("global_rating", "circuit", "session"):
+        _one_value(table, list(CELL), column, faults)
+
+
+def _ranges(table: pd.DataFrame, faults: Faults) -> None:
+    mark, maximum, weight = table["mark"], table["maximum"], table["weight"]
+    faults.cells(mark[mark < 0], "0 or more", "")
+    faults.rows(table.index[maximum.isna()], "maximum", "", "the highest mark of this item")
+    faults.cells(maximum[maximum <= 0], "more than 0", "")
+    faults.cells(weight[weight < 0], "0 or more", "")
+    for row in table.index[mark > maximum]:
+        expected = f"0 to {maximum[row]:g}, the maximum"
+        faults.rows([row], "mark", float(mark[row]), expected, "Correct the mark or the maximum.")
+
+
+def _duplicates(table: pd.DataFrame, faults: Faults) -> None:
+    key = _codes(table, [*CELL, "item"])
+    order = np.argsort(key, kind="stable")
+    same = np.flatnonzero(key[order][1:] == key[order][:-1]) + 1
+    rows = table.index.to_numpy()
+    for place in same:
+        row, earlier = rows[order[place]], rows[order[place - 1]]
+        at = table.loc[row]
+        what = f"{at['student']}, {at['station']}, {at['examiner']}, {at['item']} a second time"
+        faults.rows(
+            [row], "item", what, f"once (row {earlier})", f"Leave one out with --leave-out {row}."
+        )
+
+
+def _one_value(table: pd.DataFrame, by: list[str], column: str, faults: Faults) -> None:
+    """Every group must agree on `column`; blanks agree with anything."""
+    given = table[column].notna().to_numpy()
+    key = _codes(table, by)[given]
+    values = table[column].to_numpy()[given]
+    group, first = np.unique(key, return_index=True)
+    leader = first[np.searchsorted(group, key)]
+    clash = np.flatnonzero(values != values[leader])
+    rows = table.index.to_numpy()[given]
+    for place in clash:
+        earlier, got = rows[leader[place]], values[place]
+        expected = f"{values[leader[place]]}, as in row {earlier} of the same {by[-1]}"
+        do = "One of the two rows is wrong."
+        faults.rows([rows[place]], column, _plain(got), expected, do)
+
+
+def _plain(value: Any) -> Any:
+    return float(value) if isinstance(value, float | np.floating) else str(value)
+
+
+def _codes(table: pd.DataFrame, columns: list[str]) -> Any:
+    """One whole number per row that is equal exactly when all the columns are."""
+    import pandas as pd
+
+    key = np.zeros(len(table), dtype=np.int64)
+    for column in columns:
+        codes, seen = pd.factorize(table[column])
+        key = key * (len(seen) + 1) + codes
+        # Kept small, so that many columns of many values cannot overflow.
+        if key.max(initial=0) > 2**40:
+            key = pd.factorize(key)[0].astype(np.int64)
+    return key

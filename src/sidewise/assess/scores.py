@@ -1,0 +1,152 @@
+"""From marks to scores: per performance, per student and station, per student."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidewise.errors import UserError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+KEY = ["sitting", "student", "station", "examiner"]
+
+
+def station_scores(marks: pd.DataFrame) -> pd.DataFrame:
+    """One row per (sitting, student, station, examiner): the performance's score and rating.
+
+    `score` = 100 * sum(weight * mark) / sum(weight * maximum), percent; `raw` and `possible` are
+    the two sums. A performance with any blank mark has no score (NaN): blank is not zero.
+    `global_rating` is the one given (NaN if none), `critical_error` true if any row says so.
+    """
+    import pandas as pd
+
+    group, first = _groups(marks)
+    count = first.size
+    weight = marks["weight"].to_numpy(dtype=float)
+    earned = np.bincount(group, weight * marks["mark"].to_numpy(dtype=float), count)
+    possible = np.bincount(group, weight * marks["maximum"].to_numpy(dtype=float), count)
+    columns = ["sitting", "circuit", "session", "student", "station", "examiner"]
+    scores: pd.DataFrame = marks[columns].iloc[first].reset_index(drop=True)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        scores["score"] = np.where(possible > 0, 100 * earned / possible, np.nan)
+    scores["raw"], scores["possible"] = earned, possible
+    scores["global_rating"] = _given(marks["global_rating"].to_numpy(dtype=float), group, count)
+    serious = marks["critical_error"].to_numpy(dtype=float)
+    scores["critical_error"] = np.bincount(group, serious, count) > 0
+    return scores
+
+
+def _groups(marks: pd.DataFrame) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """The performance of each row, in order of first appearance, and where each first appears."""
+    import pandas as pd
+
+    key = np.zeros(len(marks), dtype=np.int64)
+    for column in KEY:
+        codes, seen = pd.factorize(marks[column])
+        key = pd.factorize(key * (len(seen) + 1) + codes)[0].astype(np.int64)
+    first = np.unique(key, return_index=True)[1]
+    return key.astype(np.intp), first
+
+
+def _given(values: Floats, group: NDArray[np.intp], count: int) -> Floats:
+    """The value given anywhere in the group; NaN when nowhere."""
+    out = np.full(count, np.nan)
+    known = ~np.isnan(values)
+    out[group[known]] = values[known]
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Students by stations: the table that most statistics start from.
+
+    `score` (percent) and `rating` (place on the scale) have shape (students, stations); NaN where
+    a student has none. Where several examiners marked a performance both are their mean.
+    `critical` is true where any of them recorded a critical error.
+    """
+
+    students: tuple[str, ...]
+    stations: tuple[str, ...]
+    score: Floats
+    rating: Floats
+    critical: NDArray[np.bool_]
+
+    @property
+    def complete(self) -> NDArray[np.bool_]:
+        """Which students have a score at every station."""
+        return ~np.isnan(self.score).any(axis=1)
+
+    def total(self) -> Floats:
+        """Each student's mean over stations, percent; NaN for whoever lacks a station."""
+        return self.score.mean(axis=1) if self.stations else np.full(len(self.students), np.nan)
+
+    def without(self, station: str) -> Sheet:
+        """The same sheet with one station left out."""
+        keep = np.array([name != station for name in self.stations])
+        names = tuple(name for name in self.stations if name != station)
+        return Sheet(
+            self.students, names, self.score[:, keep], self.rating[:, keep], self.critical[:, keep]
+        )
+
+
+def sheet(scores: pd.DataFrame) -> Sheet:
+    """Scores of one sitting as students by stations (both in order of first appearance)."""
+    import pandas as pd
+
+    sittings = scores["sitting"].unique()
+    if len(sittings) > 1:
+        raise UserError(
+            "sitting",
+            f"{len(sittings)} sittings ({', '.join(map(str, sittings[:6]))})",
+            "one sitting at a time",
+            "Choose one with --sitting.",
+        )
+    row, students = pd.factorize(scores["student"])
+    column, stations = pd.factorize(scores["station"])
+    shape = (len(students), len(stations))
+    cell = row * shape[1] + column
+    score = _mean(scores["score"].to_numpy(dtype=float), cell, shape)
+    rating = _mean(scores["global_rating"].to_numpy(dtype=float), cell, shape)
+    critical = np.bincount(cell, scores["critical_error"].to_numpy(dtype=float), shape[0] * shape[1])
+    return Sheet(
+        tuple(map(str, students)), tuple(map(str, stations)), score, rating,
+        (critical > 0).reshape(shape),
+    )  # fmt: skip
+
+
+def _mean(values: Floats, cell: Any, shape: tuple[int, int]) -> Floats:
+    known = ~np.isnan(values)
+    size = shape[0] * shape[1]
+    total = np.bincount(cell[known], values[known], size)
+    count = np.bincount(cell[known], minlength=size)
+    with np.errstate(invalid="ignore"):
+        mean: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    return mean.reshape(shape)
+
+
+def ratings_for_severity(
+    scores: pd.DataFrame, *, use: Literal["score", "rating"] = "score", categories: int = 5
+) -> pd.DataFrame:
+    """Ordered categories 0..K for the many-facet model: student, station, examiner, category.
+
+    `use="rating"` takes the global rating; `use="score"` cuts the percent score at the quantiles
+    that give `categories` groups of nearly equal size. Empty categories are closed up.
+    """
+    import pandas as pd
+
+    column = "global_rating" if use == "rating" else "score"
+    kept = scores[scores[column].notna()]
+    values = kept[column].to_numpy(dtype=float)
+    if use == "score" and values.size:
+        edges = np.quantile(values, np.arange(1, categories) / categories)
+        values = np.searchsorted(edges, values, side="left").astype(float)
+    category = np.unique(values, return_inverse=True)[1]
+    frame: pd.DataFrame = kept[["student", "station", "examiner"]].reset_index(drop=True)
+    frame["category"] = category.astype(np.int64)
+    return frame
