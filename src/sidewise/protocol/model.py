@@ -210,7 +210,9 @@ class Protocol(Frozen):
         try:
             return self.by_id[name]
         except KeyError:
-            raise UserError("item", name, "an item of the protocol", nearest(name, self.by_id)) from None
+            raise UserError(
+                "item", name, "an item of the protocol", nearest(name, self.by_id)
+            ) from None
 
 
 def nearest(name: str, names: Mapping[str, object]) -> str:

@@ -1,0 +1,244 @@
+"""A record as a fold of append-only entries: nothing is overwritten, everything can be undone.
+
+An entry names the live entries it replaces. A finding that arrives for an occupied slot without
+naming them (a second tablet, a queue sent late) stands beside the other as a conflict until a
+person settles it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Annotated, Any, Literal
+
+from pydantic import AwareDatetime, Field
+
+from sidewise.errors import UserError
+from sidewise.protocol.kinds import Frozen
+from sidewise.record.model import Conclusion, Context, Finding, Record, Revision, Signature
+
+
+class Opened(Frozen):
+    """The examination was begun."""
+
+    do: Literal["open"] = "open"
+    region: str
+    context: Context
+
+
+class ContextSet(Frozen):
+    """Fields of the context were filled in or changed."""
+
+    do: Literal["context"] = "context"
+    changes: dict[str, Any]
+
+
+class Found(Frozen):
+    """A finding was recorded; `replaces` names the entries it takes the place of."""
+
+    do: Literal["found"] = "found"
+    finding: Finding
+    replaces: tuple[str, ...] = ()
+
+
+class Undone(Frozen):
+    """Entries were taken back; they stay in the ledger."""
+
+    do: Literal["undo"] = "undo"
+    entries: tuple[str, ...]
+
+
+class Concluded(Frozen):
+    """The clinician's own impression and plan."""
+
+    do: Literal["conclude"] = "conclude"
+    conclusion: Conclusion
+
+
+class Signed(Frozen):
+    """The revision was signed and is frozen."""
+
+    do: Literal["sign"] = "sign"
+
+
+class Amended(Frozen):
+    """A signed revision was opened again, for a reason."""
+
+    do: Literal["amend"] = "amend"
+    reason: str = Field(min_length=3, max_length=500)
+
+
+class Discarded(Frozen):
+    """The draft was given up, for a reason; it stays in the ledger."""
+
+    do: Literal["discard"] = "discard"
+    reason: str = Field(min_length=3, max_length=500)
+
+
+Deed = Annotated[
+    Opened | ContextSet | Found | Undone | Concluded | Signed | Amended | Discarded,
+    Field(discriminator="do"),
+]
+
+
+class Entry(Frozen):
+    """One line of the ledger: when, by whom, what. `id` is made where the touch happened."""
+
+    id: str = Field(min_length=1, max_length=80)
+    at: AwareDatetime
+    by: str = Field(min_length=1, max_length=80)
+    deed: Deed
+
+
+class Folded(Frozen):
+    """What the entries amount to: the record, which entry holds which finding, and its state."""
+
+    record: Record
+    holders: dict[str, Finding]
+    discarded: str | None = None
+
+    def holding(self, finding: Finding) -> tuple[str, ...]:
+        """The live entries in the same slot as `finding`: what a correction must name."""
+        return tuple(
+            name
+            for name, held in self.holders.items()
+            if held.place == finding.place
+            and held.repeat == finding.repeat
+            and (held.slot == finding.slot or held.status != finding.status)
+            and not (_is_place(held) and _is_place(finding))
+        )
+
+
+def _is_place(finding: Finding) -> bool:
+    return finding.value is not None and finding.value.kind == "place"
+
+
+class _State:
+    """The fold in progress."""
+
+    def __init__(self, record_id: str, opened: Opened) -> None:
+        self.id = record_id
+        self.region = opened.region
+        self.context = opened.context
+        self.holders: dict[str, Finding] = {}
+        self.findings: dict[str, Finding] = {}
+        self.replaces: dict[str, tuple[str, ...]] = {}
+        self.conclusion = Conclusion()
+        self.signed: Signature | None = None
+        self.earlier: tuple[Revision, ...] = ()
+        self.discarded: str | None = None
+
+    def record(self) -> Record:
+        return Record(
+            id=self.id,
+            region=self.region,
+            context=self.context,
+            findings=tuple(self.holders.values()),
+            conclusion=self.conclusion,
+            revision=len(self.earlier) + 1,
+            signed=self.signed,
+            earlier=self.earlier,
+        )
+
+
+def fold(record_id: str, entries: Iterable[Entry]) -> Folded:
+    """The record that the entries amount to, in the order given.
+
+    An entry seen twice counts once, so a queue may be sent again. Raises UserError for an entry
+    that cannot follow (writing to a signed or discarded record, signing with an open conflict).
+    """
+    state: _State | None = None
+    seen: set[str] = set()
+    for entry in entries:
+        if entry.id in seen:
+            continue
+        seen.add(entry.id)
+        if state is None:
+            if not isinstance(entry.deed, Opened):
+                raise UserError("entries[0]", entry.deed.do, "the entry that opens the record")
+            state = _State(record_id, entry.deed)
+        else:
+            _apply(state, entry)
+    if state is None:
+        raise UserError("entries", None, "at least the entry that opens the record")
+    return Folded(record=state.record(), holders=state.holders, discarded=state.discarded)
+
+
+def _apply(state: _State, entry: Entry) -> None:
+    deed = entry.deed
+    _refuse_if_closed(state, deed)
+    match deed:
+        case Opened():
+            raise UserError("entries", "open", "a record is opened once")
+        case ContextSet():
+            merged = {**state.context.model_dump(), **deed.changes}
+            state.context = Context.model_validate(merged)
+        case Found():
+            _hold(state, entry.id, deed)
+        case Undone():
+            for name in deed.entries:
+                _undo(state, name)
+        case Concluded():
+            state.conclusion = deed.conclusion
+        case Signed():
+            _sign(state, entry)
+        case Amended():
+            _amend(state, entry, deed)
+        case Discarded():
+            state.discarded = deed.reason
+
+
+def _hold(state: _State, name: str, deed: Found) -> None:
+    # Only what was live is replaced, so that undoing puts back exactly that.
+    live = tuple(old for old in deed.replaces if old in state.holders)
+    for old in live:
+        del state.holders[old]
+    state.findings[name] = deed.finding
+    state.replaces[name] = live
+    state.holders[name] = deed.finding
+
+
+def _undo(state: _State, name: str) -> None:
+    if state.holders.pop(name, None) is None:
+        return
+    for old in state.replaces[name]:
+        state.holders[old] = state.findings[old]
+
+
+def _refuse_if_closed(state: _State, deed: Deed) -> None:
+    if state.discarded is not None:
+        raise UserError("record", "an entry after it was discarded", "no more entries")
+    if state.signed is not None and not isinstance(deed, Amended):
+        raise UserError(
+            "record", f"{deed.do!r} on a signed revision", "an amendment with a reason first"
+        )
+
+
+def _sign(state: _State, entry: Entry) -> None:
+    if conflicts := state.record().conflicts:
+        first = conflicts[0]
+        raise UserError(
+            "sign",
+            f"{len(conflicts)} open conflict(s), first {first.item} {first.side}",
+            "a record without contradictions",
+            "Keep one of the values, then sign.",
+        )
+    state.signed = Signature(by=entry.by, at=entry.at)
+
+
+def _amend(state: _State, entry: Entry, deed: Amended) -> None:
+    if state.signed is None:
+        raise UserError("amend", "a draft", "a signed revision", "A draft can simply be changed.")
+    state.earlier = (
+        *state.earlier,
+        Revision(
+            number=len(state.earlier) + 1,
+            context=state.context,
+            findings=tuple(state.holders.values()),
+            conclusion=state.conclusion,
+            signed=state.signed,
+            amended_by=entry.by,
+            amended_at=entry.at,
+            reason=deed.reason,
+        ),
+    )
+    state.signed = None
