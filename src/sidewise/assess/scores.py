@@ -24,8 +24,6 @@ def station_scores(marks: pd.DataFrame) -> pd.DataFrame:
     the two sums. A performance with any blank mark has no score (NaN): blank is not zero.
     `global_rating` is the one given (NaN if none), `critical_error` true if any row says so.
     """
-    import pandas as pd
-
     group, first = _groups(marks)
     count = first.size
     weight = marks["weight"].to_numpy(dtype=float)
@@ -80,7 +78,7 @@ class Sheet:
     @property
     def complete(self) -> NDArray[np.bool_]:
         """Which students have a score at every station."""
-        return ~np.isnan(self.score).any(axis=1)
+        return np.asarray(~np.isnan(self.score).any(axis=1))
 
     def total(self) -> Floats:
         """Each student's mean over stations, percent; NaN for whoever lacks a station."""
@@ -113,11 +111,10 @@ def sheet(scores: pd.DataFrame) -> Sheet:
     cell = row * shape[1] + column
     score = _mean(scores["score"].to_numpy(dtype=float), cell, shape)
     rating = _mean(scores["global_rating"].to_numpy(dtype=float), cell, shape)
-    critical = np.bincount(cell, scores["critical_error"].to_numpy(dtype=float), shape[0] * shape[1])
-    return Sheet(
-        tuple(map(str, students)), tuple(map(str, stations)), score, rating,
-        (critical > 0).reshape(shape),
-    )  # fmt: skip
+    serious = scores["critical_error"].to_numpy(dtype=float)
+    critical = (np.bincount(cell, serious, shape[0] * shape[1]) > 0).reshape(shape)
+    names = tuple(map(str, students)), tuple(map(str, stations))
+    return Sheet(*names, score, rating, critical)
 
 
 def _mean(values: Floats, cell: Any, shape: tuple[int, int]) -> Floats:
@@ -138,8 +135,6 @@ def ratings_for_severity(
     `use="rating"` takes the global rating; `use="score"` cuts the percent score at the quantiles
     that give `categories` groups of nearly equal size. Empty categories are closed up.
     """
-    import pandas as pd
-
     column = "global_rating" if use == "rating" else "score"
     kept = scores[scores[column].notna()]
     values = kept[column].to_numpy(dtype=float)
