@@ -1,0 +1,231 @@
+"""Left against right in one examination: what is real, what is error, what cannot be judged."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sidewise.measure.errors_used import ErrorUsed, Wanted, error_for
+from sidewise.measure.readings import WORDS, Measurement, measurements
+from sidewise.measure.sides import (
+    DifferenceTest,
+    HealthySpread,
+    ReadingError,
+    cautious_difference_test,
+    difference_test,
+)
+from sidewise.measure.tables import Row, Tables, load_tables
+from sidewise.protocol import Protocol
+from sidewise.record import Record
+
+
+@dataclass(frozen=True, slots=True)
+class SideDifference:
+    """Left minus right for one movement; `real` is None where it cannot be judged, never "no"."""
+
+    item: str
+    label: str
+    mode: str | None
+    instrument: str | None
+    unit: str
+    left: float
+    right: float
+    difference: float
+    threshold: float | None
+    error: float | None
+    real: bool | None
+    probability: float | None
+    clinical: float | None
+    clinical_probability: float | None
+    yardstick: str | None
+    sentence: str
+    cautions: tuple[str, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HealthyUsed:
+    """The healthy spread taken, turned to left minus right, and what to mind."""
+
+    spread: HealthySpread
+    sure_of_side: bool
+    row: Row
+    cautions: tuple[str, ...]
+
+
+def differences(
+    record: Record, protocol: Protocol, tables: Tables | None = None
+) -> tuple[SideDifference, ...]:
+    """Every movement measured on both sides in the same mode with the same instrument."""
+    tables = tables or load_tables(record.region)
+    pairs = side_pairs(measurements(record, protocol))
+    return tuple(compare_sides(left, right, record, tables) for left, right in pairs)
+
+
+def side_pairs(found: tuple[Measurement, ...]) -> Iterator[tuple[Measurement, Measurement]]:
+    """Left and right of the same item, mode, quantity and instrument, in the order given."""
+    rights = {_way(m): m for m in found if m.side == "right"}
+    for left in found:
+        if left.side == "left" and _way(left) in rights:
+            yield left, rights[_way(left)]
+
+
+def compare_sides(
+    left: Measurement, right: Measurement, record: Record, tables: Tables
+) -> SideDifference:
+    """One left and one right reading held against each other."""
+    instrument = left.instrument or "eye"
+    examiners = "within" if left.examiner == right.examiner else "between"
+    wanted = Wanted(left.quantity, left.item, left.mode, instrument, examiners)
+    own = max(left.own_sd or 0.0, right.own_sd or 0.0)
+    used = error_for(wanted, tables, own_sd=own)
+    healthy = healthy_spread(left, record.context.dominant, tables)
+    cautions = tuple(_cautions(left, right, used, healthy, record))
+    if used is None or healthy is None:
+        return _unjudged(left, right, "no published error of measurement for it", cautions, used)
+    level = (left.number + right.number) / 2
+    clinical_row = _clinical_row(left, tables)
+    test = _test(left, right, used, healthy, _scaled(clinical_row.needed("threshold"), left, level))
+    if not (record.is_yardstick("left") or record.is_yardstick("right")):
+        return _no_yardstick(left, right, test, used, cautions)
+    return _judged(left, right, test, _scaled(clinical_row.needed("threshold"), left, level),
+                   record, cautions, (used.row, healthy.row, clinical_row))  # fmt: skip
+
+
+def healthy_spread(m: Measurement, dominant: str | None, tables: Tables) -> HealthyUsed | None:
+    """Healthy differences for a movement: its own row, else the one for any movement."""
+    rows = [row for row in tables.usable("side_difference") if row.text("kind") == "healthy"
+            and row.text("quantity") == m.quantity]  # fmt: skip
+    own = [row for row in rows if m.item in row.several("items")]
+    row = next(iter(own or [row for row in rows if row.text("items") == "any"]), None)
+    if row is None:
+        return None
+    sign = -1.0 if dominant == "right" else 1.0
+    spread = HealthySpread(sign * row.needed("mean"), row.needed("sd"))
+    sure = dominant in ("left", "right") or not spread.mean
+    return HealthyUsed(spread, sure, row, tuple(_healthy_cautions(row, m, bool(own), sure)))
+
+
+def _healthy_cautions(row: Row, m: Measurement, own: bool, sure: bool) -> Iterator[str]:
+    if not own and m.quantity == "angle":
+        yield ("Healthy differences: no spread published for this movement; that of rotations in "
+               "young adults, pooled, is used (our judgement).")  # fmt: skip
+    elif own:
+        ages = f", age {row.text('ages_printed')}" if row.text("ages_printed") else ""
+        yield f"Healthy differences: from {row.text('population')}{ages}."
+    if m.mode and m.mode not in row.several("modes"):
+        yield f"Healthy differences: measured on {row.text('modes')} movement."
+    if not sure:
+        yield "Dominant side not recorded: only what is real whichever it is counts."
+
+
+def _test(
+    left: Measurement, right: Measurement, used: ErrorUsed, healthy: HealthyUsed, clinical: float
+) -> DifferenceTest:
+    level = (left.number + right.number) / 2
+    error: ReadingError = used.scaled(level)
+    spread = HealthySpread(
+        _scaled(healthy.spread.mean, left, level), _scaled(healthy.spread.sd, left, level)
+    )
+    run = difference_test if healthy.sure_of_side else cautious_difference_test
+    return run(left.number, right.number, error, spread, clinical)
+
+
+def _scaled(number: float, m: Measurement, level: float) -> float:
+    # Healthy spread and threshold of a force are percentages of the mean of both sides.
+    return number * max(abs(level), 1.0) / 100 if m.quantity == "force" else number
+
+
+def _clinical_row(m: Measurement, tables: Tables) -> Row:
+    rows = [row for row in tables.usable("side_difference") if row.text("kind") == "clinical"
+            and row.text("quantity") == m.quantity]  # fmt: skip
+    own = [row for row in rows if m.item in row.several("items")]
+    return (own or [row for row in rows if row.text("items") == "any"] or rows)[0]
+
+
+def _cautions(
+    left: Measurement, right: Measurement, used: ErrorUsed | None, healthy: HealthyUsed | None,
+    record: Record,
+) -> Iterator[str]:  # fmt: skip
+    if left.instrument is None:
+        yield "Instrument not recorded: the error of a reading by eye, the largest, is used."
+    if left.examiner != right.examiner:
+        yield "The two sides were read by different examiners."
+    if left.limited_by_pain or right.limited_by_pain:
+        yield "Pain limited the effort: not weakness."
+    if left.quantity == "level":
+        yield "Spinal levels are a ladder, not degrees; the level felt is often one off."
+    if not record.context.complaint:
+        yield "Complaint side not recorded: both sides are taken as possible yardsticks."
+    yield from used.cautions if used else ()
+    yield from healthy.cautions if healthy else ()
+
+
+def _judged(
+    left: Measurement, right: Measurement, test: DifferenceTest, clinical: float, record: Record,
+    cautions: tuple[str, ...], rows: tuple[Row, ...],
+) -> SideDifference:  # fmt: skip
+    yardsticks = [side for side in ("left", "right") if record.is_yardstick(side)]
+    return SideDifference(
+        left.item, left.label, left.mode, left.instrument, left.unit, left.number, right.number,
+        test.difference, test.threshold, test.error_threshold, test.real, test.probability,
+        clinical, test.clinical_probability, yardsticks[0] if len(yardsticks) == 1 else None,
+        _sentence(left, right, test), cautions, tuple(row.cited() for row in rows),
+    )  # fmt: skip
+
+
+def _no_yardstick(
+    left: Measurement, right: Measurement, test: DifferenceTest, used: ErrorUsed,
+    cautions: tuple[str, ...],
+) -> SideDifference:  # fmt: skip
+    sentence = (
+        f"{_what(left)}: left {left.shown}, right {right.shown} {_unit(left)}. Neither side can "
+        "serve as the yardstick (a complaint, operation or known tear on each): see the tables for "
+        "the age instead."
+    )
+    return SideDifference(
+        left.item, left.label, left.mode, left.instrument, left.unit, left.number, right.number,
+        test.difference, None, test.error_threshold, None, None, None, None, None, sentence,
+        cautions, (used.row.cited(),),
+    )  # fmt: skip
+
+
+def _unjudged(
+    left: Measurement, right: Measurement, why: str, cautions: tuple[str, ...],
+    used: ErrorUsed | None,
+) -> SideDifference:  # fmt: skip
+    sentence = (
+        f"{_what(left)}: left {left.shown}, right {right.shown} {_unit(left)}. Not judged: {why}."
+    )
+    sources = (used.row.cited(),) if used else ()
+    return SideDifference(
+        left.item, left.label, left.mode, left.instrument, left.unit, left.number, right.number,
+        left.number - right.number, None, None, None, None, None, None, None, sentence, cautions,
+        sources,
+    )  # fmt: skip
+
+
+def _sentence(left: Measurement, right: Measurement, test: DifferenceTest) -> str:
+    size, unit = abs(test.difference), _unit(left)
+    head = f"{_what(left)}: left {left.shown}, right {right.shown} {unit}. "
+    if not size:
+        return head + "No difference."
+    lower = "left" if test.difference < 0 else "right"
+    gap = f"The {lower} reads {size:.0f} {unit} less"
+    if test.real:
+        return head + f"{gap}: a real difference (anything up to {test.threshold:.0f} may be error)."
+    if test.beyond_error:
+        return head + f"{gap}: more than error, but healthy sides differ by up to {test.threshold:.0f}."
+    return head + f"{gap}: within error (a real one is over {test.threshold:.0f})."
+
+
+def _what(m: Measurement) -> str:
+    return f"{m.label}, {m.mode}" if m.mode else m.label
+
+
+def _unit(m: Measurement) -> str:
+    return WORDS[m.unit]
+
+
+def _way(m: Measurement) -> tuple[str, str | None, str, str | None]:
+    return (m.item, m.mode, m.quantity, m.instrument)

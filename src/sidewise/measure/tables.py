@@ -1,0 +1,147 @@
+"""The measurement tables of a region: rows read, checked once, refused without source or mark.
+
+A table is data. What cannot be used stays in it with the reason, so that a reader can see what
+was looked at and why it does not count.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from sidewise.errors import UserError, UserErrors
+from sidewise.protocol.loader import region_folder, regions
+from sidewise.protocol.model import Mark
+
+MARKS = frozenset(mark.value for mark in Mark)
+ONE_MARK = f"one of {', '.join(sorted(MARKS))}"
+NAMES = ("norms", "strength_norms", "error", "side_difference", "change")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table: its id, its cells, where it comes from and how we have it."""
+
+    id: str
+    cells: Mapping[str, str]
+
+    @property
+    def source(self) -> str:
+        """The citation."""
+        return self.cells["source"]
+
+    @property
+    def mark(self) -> str:
+        """How the row is had: read, memory, common practice, our judgement or computed."""
+        return self.cells["mark"]
+
+    @property
+    def usable(self) -> bool:
+        """Whether the row may enter a calculation."""
+        return self.cells["use"] == "yes"
+
+    def text(self, name: str) -> str:
+        """The cell `name`, "" where it is empty."""
+        return self.cells.get(name, "")
+
+    def number(self, name: str) -> float | None:
+        """The cell `name` as a number, None where it is empty."""
+        text = self.cells.get(name, "")
+        return float(text) if text else None
+
+    def needed(self, name: str) -> float:
+        """The cell `name` as a number that the table promises for this kind of row."""
+        number = self.number(name)
+        assert number is not None, f"{self.id}: {name} is empty"
+        return number
+
+    def several(self, name: str) -> tuple[str, ...]:
+        """The parts of a cell that holds several words separated by semicolons."""
+        return tuple(part for part in self.cells.get(name, "").split(";") if part)
+
+    def cited(self, figure_mark: str = "") -> str:
+        """Row id, citation and mark in one line; the figure's own mark where it has one."""
+        mark = self.text(figure_mark) or self.mark
+        return f"{self.id}: {self.source} [{mark}]"
+
+
+@dataclass(frozen=True)
+class Tables:
+    """The five measurement tables of one region."""
+
+    norms: tuple[Row, ...]
+    strength_norms: tuple[Row, ...]
+    error: tuple[Row, ...]
+    side_difference: tuple[Row, ...]
+    change: tuple[Row, ...]
+
+    def usable(self, name: str) -> tuple[Row, ...]:
+        """The rows of table `name` that may enter a calculation."""
+        rows: tuple[Row, ...] = getattr(self, name)
+        return tuple(row for row in rows if row.usable)
+
+
+@lru_cache(maxsize=8)
+def load_tables(region: str = "") -> Tables:
+    """The tables of `region` (default: the only one).
+
+    Raises UserErrors naming file and line where a row has no source, not exactly one mark, a
+    number that is none, or is set aside without a reason.
+    """
+    folder = region_folder(region or regions()[0])
+    return Tables(**{name: read_table(folder / f"{name}.csv") for name in NAMES})
+
+
+def read_table(path: Path) -> tuple[Row, ...]:
+    """The rows of one CSV file, every one checked; all faults are reported together."""
+    with path.open(encoding="utf-8", newline="") as file:
+        raw = [{k: (v or "").strip() for k, v in row.items() if k} for row in csv.DictReader(file)]
+    faults = [
+        fault for line, row in enumerate(raw, 2) for fault in _faults(f"{path.name}, line {line}", row)
+    ]
+    ids = [row.get("row", "") for row in raw]
+    if len(set(ids)) != len(ids):
+        faults.append(UserError(path.name, "a row id used twice", "each row its own id"))
+    if faults:
+        raise UserErrors(faults)
+    return tuple(Row(row["row"], row) for row in raw)
+
+
+def _faults(where: str, row: Mapping[str, str]) -> Iterator[UserError]:
+    if not row.get("source"):
+        yield UserError(where, None, "a source", "Every figure names where it comes from.")
+    if row.get("mark") not in MARKS:
+        yield UserError(f"{where}, mark", row.get("mark") or None, ONE_MARK)
+    if row.get("use") not in ("yes", "no"):
+        yield UserError(f"{where}, use", row.get("use") or None, "yes or no")
+    if row.get("use") == "no" and not row.get("why_not"):
+        yield UserError(f"{where}, why_not", None, "the reason why the row is not used")
+    for name, mark in row.items():
+        if name.endswith("_mark") and mark and mark not in MARKS:
+            yield UserError(f"{where}, {name}", mark, ONE_MARK)
+    yield from _unmarked(where, row)
+
+
+FIGURES = {"sem": "sem_mark", "sd": "sd_mark", "mdc": "mdc_mark", "limits": "limits_mark",
+           "mcid_low": "mcid_mark", "mcid_high": "mcid_mark"}  # fmt: skip
+NUMBERS = ("sem", "sd", "mean", "median", "age_low", "age_high", "limits", "threshold", "step",
+           "mcid_low", "mcid_high", "low", "high")  # fmt: skip
+
+
+def _unmarked(where: str, row: Mapping[str, str]) -> Iterator[UserError]:
+    for figure, mark in FIGURES.items():
+        if row.get(figure) and mark in row and not row[mark]:
+            yield UserError(f"{where}, {mark}", None, f"how the figure in {figure} is had")
+    for name in NUMBERS:
+        if row.get(name) and not _is_number(row[name]):
+            yield UserError(f"{where}, {name}", row[name], "a number")
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return float(text) == float(text)
+    except ValueError:
+        return False
