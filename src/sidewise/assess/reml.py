@@ -14,6 +14,7 @@ Stat Assoc 1977; 72:320-338 (its derivatives). Both from memory.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -143,16 +144,14 @@ def _outer(block: Any) -> Floats:
 def _parents(chain: list[Ints]) -> list[Ints]:
     """For each level but the last, the group one level up that each group lies in."""
     parents = []
-    for fine, coarse in zip(chain, chain[1:], strict=False):
+    for fine, coarse in pairwise(chain):
         parent = np.empty(int(fine.max()) + 1, dtype=np.int64)
         parent[fine] = coarse
         parents.append(parent)
     return parents
 
 
-def _passed_up(
-    finest: Any, which: Ints, kinds: int, parent: Ints | None
-) -> tuple[Floats, Floats]:
+def _passed_up(finest: Any, which: Ints, kinds: int, parent: Ints | None) -> tuple[Floats, Floats]:
     """Sums and numbers of the finest groups, by size and by the group they lie in."""
     width = finest.shape[1]
     if parent is None:
@@ -275,15 +274,13 @@ def evaluate(s: Sums, ratios: Floats, residual: float | None = None) -> Value:
     )  # fmt: skip
 
 
-def _crossed_gradient(
-    s: Sums, m_zz: Floats, m_rz: Floats, hat: Floats, by_rest: Floats
-) -> Floats:
+def _crossed_gradient(s: Sums, m_zz: Floats, m_rz: Floats, hat: Floats, by_rest: Floats) -> Floats:
     if not s.widths:
         return np.zeros(0)
     left = np.eye(len(m_zz)) - m_zz @ hat
     spread = left @ m_rz.T
     each = np.einsum("ij,ji->i", left, m_zz) - np.einsum("ij,jk,ik->i", spread, by_rest, spread)
-    return np.bincount(s.spread, weights=each, minlength=len(s.widths))
+    return np.bincount(s.spread, weights=each, minlength=len(s.widths)).astype(float)
 
 
 @dataclass(frozen=True)

@@ -140,9 +140,7 @@ def fit_variance(
     return _result(design, sums, best, intervals)
 
 
-def _read(
-    scores: pd.DataFrame, facets: tuple[str, ...], cell: bool, response: str
-) -> _Design:
+def _read(scores: pd.DataFrame, facets: tuple[str, ...], cell: bool, response: str) -> _Design:
     warnings: list[str] = []
     facets = _present(scores, facets, response, warnings)
     scores = _usable(scores, facets, response, warnings)
@@ -397,9 +395,7 @@ def _limits(
             limits[k] = _profile_limits(sums, best.value.criterion, phi, k, log_se[k])
         else:
             reach = np.exp(1.959963984540054 * log_se[k])
-            limits[k] = Limits(
-                float(value / reach), float(value * reach), "Wald on the logarithm"
-            )
+            limits[k] = Limits(float(value / reach), float(value * reach), "Wald on the logarithm")
     return limits
 
 
@@ -452,19 +448,18 @@ def _least_given(sums: reml.Sums, phi: Floats, which: int, value: float) -> floa
         full[-1] = max(full[-1], floor)
         return full
 
-    def objective(root: Floats) -> tuple[float, Floats]:
+    def objective(root: Floats, base: float = 0.0) -> tuple[float, Floats]:
         full = whole(root)
         residual = float(full[-1])
         got = reml.evaluate(sums, full[:-1] / residual, residual)
         slope = np.append(got.gradient / residual, 0.0)
         slope[-1] = got.by_residual - float(got.gradient @ full[:-1]) / residual**2
-        return got.criterion, slope[others] * 2 * root
+        return got.criterion - base, slope[others] * 2 * root
 
     start = np.sqrt(np.maximum(phi[others], floor))
     base = objective(start)[0]
     found = minimize(
-        lambda root: (lambda f, g: (f - base, g))(*objective(root)), start, jac=True,
-        method="L-BFGS-B", bounds=[(0.0, None)] * len(others),
+        objective, start, args=(base,), jac=True, method="L-BFGS-B", bounds=[(0.0, None)] * len(others),
         options={"ftol": 1e-10, "gtol": 1e-5, "maxiter": 200},
     )  # fmt: skip
     return float(found.fun) + base
