@@ -459,7 +459,8 @@ def _least_given(sums: reml.Sums, phi: Floats, which: int, value: float) -> floa
     start = np.sqrt(np.maximum(phi[others], floor))
     base = objective(start)[0]
     found = minimize(
-        objective, start, args=(base,), jac=True, method="L-BFGS-B", bounds=[(0.0, None)] * len(others),
+        objective, start, args=(base,), jac=True, method="L-BFGS-B",
+        bounds=[(0.0, None)] * len(others),
         options={"ftol": 1e-10, "gtol": 1e-5, "maxiter": 200},
     )  # fmt: skip
     return float(found.fun) + base
