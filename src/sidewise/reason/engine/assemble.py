@@ -1,0 +1,344 @@
+"""From a network and what was found to the small tables whose product is to be summed.
+
+Folded into the level weights, without any table: the prior; lone absent findings, since
+P(absent | levels) is a product over the parents; and every finding with a single parent. What stays
+are the factors that join variables: lone findings present (or soft), members of families with two
+or more seen, side pairs, and complaints.
+
+A complaint known to be present, 1 - (1 - leak) * product (1 - c), would join all painful
+conditions. A binary switch with the signed weights (1, -(1 - leak)) writes it as a sum of two
+products, so that it joins each condition only to the switch. P(complaint | anything) is at least
+the leak, so that at most log10(1 / leak) digits are lost in the difference.
+
+Arrays keep the batch (draws or rows) as their *last* axis: it is the long one, and the inner
+loops of numpy then run along it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sidewise.reason.engine.evidence import Evidence
+from sidewise.reason.engine.families import Nodes, family_nodes, node_probability
+from sidewise.reason.engine.network import Array, Network
+
+Builder = Callable[["Block", tuple[int, ...]], Array]
+"""Gives a factor's table, axes in the order of the scope handed in and the batch last."""
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """A table over `scope` (numbers of variables), built block by block."""
+
+    scope: tuple[int, ...]
+    build: Builder
+
+
+@dataclass(eq=False)
+class Block:
+    """A stretch of the batch: slices of the parameters and of the evidence, made once."""
+
+    network: Network
+    evidence: Evidence
+    part: slice
+    nodes: dict[str, Nodes] = field(default_factory=dict)
+
+    def cut(self, value: Array) -> Array:
+        """The part of an array with the batch last; arrays without a batch stay whole."""
+        return value if value.shape[-1] == 1 else value[..., self.part]
+
+    def parameter(self, name: str) -> Array:
+        """A parameter, draw axis last."""
+        return self.cut(self.network.by_column[name])
+
+    def weights(self, column: int) -> tuple[Array, Array]:
+        """Likelihoods of what was observed of a reading, if absent and if present."""
+        evidence = self.evidence
+        return self.cut(evidence.absent[:, column]), self.cut(evidence.present[:, column])
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """Sizes of all variables (conditions, then helpers), joining factors, and level weights."""
+
+    network: Network
+    evidence: Evidence
+    sizes: tuple[int, ...]
+    factors: tuple[Factor, ...]
+    folded: tuple[int, ...]  # columns of the evidence
+    single: tuple[int, ...]
+    switches: tuple[int, ...]  # variable number of each complaint's switch
+
+    @property
+    def batch(self) -> int:
+        """Length of the batch axis."""
+        return max(self.network.draws, self.evidence.rows)
+
+
+def problem_of(network: Network, evidence: Evidence) -> Problem:
+    """Sort what was found into weights and factors."""
+    structure = network.structure
+    sizes = list(structure.levels)
+    factors = [_pair_factor(network, pair) for pair in network.paired]
+    switches = []
+    for complaint in range(len(structure.complaints)):
+        switches.append(len(sizes))
+        sizes.append(2)
+        factors += _complaint_factors(network, complaint, switches[-1])
+    members = _families_seen(network, evidence)
+    for columns in members.values():
+        factors += _family_factors(network, evidence, columns, sizes)
+    in_family = {column for columns in members.values() for column in columns}
+    lone = [c for c in range(len(evidence.readings)) if c not in in_family]
+    folded, single = [], []
+    separable = _separable(evidence)
+    for column in lone:
+        reading = evidence.readings[column]
+        parents = network.linked[reading]
+        if separable[column]:
+            folded.append(column)
+        elif len(parents) <= 1:
+            single.append(column)
+        else:
+            factors.append(_lone_factor(reading, column, tuple(v for v, _ in parents)))
+    return Problem(
+        network,
+        evidence,
+        tuple(sizes),
+        tuple(factors),
+        tuple(folded),
+        tuple(single),
+        tuple(switches),
+    )
+
+
+def _separable(evidence: Evidence) -> list[bool]:
+    """Columns that in every row are absent, or say nothing."""
+    absent, present = evidence.absent, evidence.present
+    return ((present == 0.0) | (present == absent)).all(axis=0).tolist()  # type: ignore[no-any-return]
+
+
+def _families_seen(network: Network, evidence: Evidence) -> dict[str, list[int]]:
+    """Columns of the evidence by family, for families of which two or more were seen."""
+    found: dict[str, list[int]] = {}
+    if network.parameters.rho_structure is None:
+        return found
+    readings = network.structure.readings
+    for column, reading in enumerate(evidence.readings):
+        family = readings[reading].family
+        if family is not None:
+            found.setdefault(family, []).append(column)
+    return {family: columns for family, columns in found.items() if len(columns) > 1}
+
+
+def _spread(vector: Array, axis: int, axes: int) -> Array:
+    """(L, B) as axis number `axis` of so many, the batch last."""
+    shape = [1] * axes + [vector.shape[-1]]
+    shape[axis] = vector.shape[0]
+    return vector.reshape(shape)
+
+
+def absent_table(block: Block, reading: int, scope: Sequence[int]) -> Array:
+    """P(absent | levels of the parents in `scope`), axes in that order, the batch last."""
+    network = block.network
+    structure = network.structure
+    place = {variable: position for variable, position in network.linked[reading]}
+    first = structure.first_arc[reading]
+    table = (1.0 - block.parameter("leak")[reading]).reshape([1] * len(scope) + [-1])
+    for axis, variable in enumerate(scope):
+        vector = block.cut(network.kept[first + place[variable], : structure.levels[variable]])
+        table = table * _spread(vector, axis, len(scope))
+    return np.asarray(table)
+
+
+def _observed(absent_probability: Array, absent: Array, present: Array) -> Array:
+    """Likelihood of what was observed: absent * P + present * (1 - P)."""
+    if not present.any():
+        return np.asarray(absent_probability * absent)
+    return np.asarray(present + (absent - present) * absent_probability)
+
+
+def _lone_factor(reading: int, column: int, parents: tuple[int, ...]) -> Factor:
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        return _observed(absent_table(block, reading, scope), *block.weights(column))
+
+    return Factor(parents, build)
+
+
+def _pair_factor(network: Network, pair: int) -> Factor:
+    left, right = network.structure.pair_numbers[pair]
+    levels = network.structure.levels[left]
+
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        prior = block.parameter("prior")
+        margins = (prior[scope[0], :levels], prior[scope[1], :levels])
+        return side_table(*margins, block.parameter("concordance")[pair])
+
+    return Factor((left, right), build)
+
+
+def side_table(first: Array, second: Array, concordance: Array) -> Array:
+    """(L, L, D) joint probability of the levels of two sides, with exactly these margins.
+
+    (1 - k) * independent + k * as alike as the margins allow (the upper bound of Frechet), where
+    k is the concordance, 0 to 1. first, second: (L, D) margins, levels in order of severity.
+    """
+    upper_first, upper_second = np.cumsum(first, axis=0), np.cumsum(second, axis=0)
+    upper = np.minimum(upper_first[:, None], upper_second[None])
+    lower = np.maximum((upper_first - first)[:, None], (upper_second - second)[None])
+    alike = np.maximum(upper - lower, 0.0)
+    return np.asarray((1.0 - concordance) * (first[:, None] * second[None]) + concordance * alike)
+
+
+def _complaint_factors(network: Network, complaint: int, switch: int) -> list[Factor]:
+    structure = network.structure
+    first = structure.first_complaint_arc[complaint]
+    found = [Factor((switch,), lambda block, _: _switch_weights(block, complaint))]
+    for position, variable in enumerate(structure.complaint_parents[complaint]):
+        columns = structure.complaint_columns(complaint, position)
+        if network.by_column["complaint_link"][columns].any():
+            found.append(_hurts(switch, variable, first + position, structure.levels[variable]))
+    return found
+
+
+def _switch_weights(block: Block, complaint: int) -> Array:
+    leak = block.parameter("complaint_leak")[complaint]
+    return np.stack([np.ones_like(leak), leak - 1.0])
+
+
+def _hurts(switch: int, variable: int, arc: int, levels: int) -> Factor:
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        kept = block.cut(block.network.complaint_kept[arc, :levels])
+        table = np.stack([np.ones_like(kept), kept])
+        return table if scope[0] == switch else table.swapaxes(0, 1)
+
+    return Factor((switch, variable), build)
+
+
+def _family_factors(
+    network: Network, evidence: Evidence, columns: list[int], sizes: list[int]
+) -> list[Factor]:
+    """Factors of one family; its node variables are appended to `sizes`."""
+    from sidewise.reason.engine.families import NODES
+
+    readings = network.structure.readings
+    family = readings[evidence.readings[columns[0]]].family or ""
+    seen = dict.fromkeys(readings[evidence.readings[c]].mechanism or "" for c in columns)
+    node = {}
+    for mechanism in seen:
+        node[mechanism] = len(sizes)
+        sizes.append(NODES)
+    factors = _node_factors(family, list(node.values()), sizes)
+    for column in columns:
+        reading = evidence.readings[column]
+        mechanism = readings[reading].mechanism or ""
+        parents = tuple(v for v, _ in network.linked[reading])
+        factors.append(_member(family, len(seen), reading, column, node[mechanism], parents))
+    return factors
+
+
+def _nodes(block: Block, family: str, mechanisms: int) -> Nodes:
+    if family not in block.nodes:
+        number = block.network.structure.families.index(family)
+        rho_structure = block.parameter("rho_structure")[number]
+        rho_mechanism = block.parameter("rho_mechanism")[number]
+        block.nodes[family] = family_nodes(rho_structure, rho_mechanism, mechanisms)
+    return block.nodes[family]
+
+
+def _node_factors(family: str, nodes: list[int], sizes: list[int]) -> list[Factor]:
+    count = len(nodes)
+    if count == 1:
+        return [Factor((nodes[0],), lambda block, _: _nodes(block, family, 1).weight)]
+    if count == 2:
+        # The joint table is symmetric, so the order of the axes does not matter.
+        return [Factor((nodes[0], nodes[1]), lambda block, _: _nodes(block, family, 2).joint)]
+    shared = len(sizes)
+    sizes.append(sizes[nodes[0]])
+
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        given = _nodes(block, family, count).given
+        return given if scope[0] == shared else given.swapaxes(0, 1)
+
+    top = Factor((shared,), lambda block, _: _nodes(block, family, count).weight)
+    return [top, *(Factor((shared, node), build) for node in nodes)]
+
+
+def _member(
+    family: str, mechanisms: int, reading: int, column: int, node: int, parents: tuple[int, ...]
+) -> Factor:
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        nodes = _nodes(block, family, mechanisms)
+        others = tuple(v for v in scope if v != node)
+        present = 1.0 - absent_table(block, reading, others)
+        table = _member_table(present, nodes, *block.weights(column))
+        return np.moveaxis(table, 0, scope.index(node))
+
+    return Factor((node, *parents), build)
+
+
+def _member_table(present: Array, nodes: Nodes, absent_weight: Array, weight: Array) -> Array:
+    """Likelihood of what was observed of a family member at each node."""
+    if not absent_weight.any():
+        return np.asarray(node_probability(present, nodes, 1.0) * weight)
+    table = node_probability(present, nodes, -1.0)
+    if not weight.any():
+        return np.asarray(table * absent_weight)
+    return np.asarray(weight + (absent_weight - weight) * table)
+
+
+def level_weights(problem: Problem, block: Block) -> Array:
+    """(V, Lmax, B) prior times everything that folds; ones for the prior of paired variables."""
+    network, structure = problem.network, problem.network.structure
+    prior = block.parameter("prior")
+    width = block.part.stop - block.part.start
+    weights = np.empty((*prior.shape[:2], width))
+    weights[:] = prior
+    for pair in network.paired:
+        for variable in structure.pair_numbers[pair]:
+            weights[variable, : structure.levels[variable]] = 1.0
+    _fold_absent(problem, block, weights)
+    for column in problem.single:
+        reading = problem.evidence.readings[column]
+        scope = tuple(v for v, _ in network.linked[reading])
+        table = _observed(absent_table(block, reading, scope), *block.weights(column))
+        if scope:
+            weights[scope[0], : structure.levels[scope[0]]] *= table
+        else:
+            weights[0] *= table
+    return weights
+
+
+def _fold_absent(problem: Problem, block: Block, weights: Array) -> None:
+    network, evidence = problem.network, problem.evidence
+    if not problem.folded:
+        return
+    columns = list(problem.folded)
+    readings = [evidence.readings[c] for c in columns]
+    if network.draws == 1 and evidence.rows == 1:
+        kept = network.kept_by_variable[readings]
+        weights *= np.multiply.reduce(kept, axis=0)
+    else:
+        _fold_each(problem, block, weights)
+    leak = block.parameter("leak")[readings]
+    absent, present = (block.cut(x[:, columns].T) for x in (evidence.absent, evidence.present))
+    says = present != absent
+    scale = np.where(says, absent * (1.0 - leak), absent)
+    weights[0] *= np.multiply.reduce(scale, axis=0)
+
+
+def _fold_each(problem: Problem, block: Block, weights: Array) -> None:
+    network, evidence = problem.network, problem.evidence
+    levels, first_arc = network.structure.levels, network.structure.first_arc
+    for column in problem.folded:
+        reading = evidence.readings[column]
+        absent, present = block.weights(column)
+        silent = absent == present
+        some = bool(silent.any())
+        for variable, position in network.linked[reading]:
+            arc = first_arc[reading] + position
+            kept = block.cut(network.kept[arc, 1 : levels[variable]])
+            weights[variable, 1 : levels[variable]] *= np.where(silent, 1.0, kept) if some else kept
