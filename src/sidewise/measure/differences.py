@@ -213,9 +213,14 @@ def _sentence(left: Measurement, right: Measurement, test: DifferenceTest) -> st
     lower = "left" if test.difference < 0 else "right"
     gap = f"The {lower} reads {size:.0f} {unit} less"
     if test.real:
-        return head + f"{gap}: a real difference (anything up to {test.threshold:.0f} may be error)."
+        return (
+            head + f"{gap}: a real difference (anything up to {test.threshold:.0f} may be error)."
+        )
     if test.beyond_error:
-        return head + f"{gap}: more than error, but healthy sides differ by up to {test.threshold:.0f}."
+        return (
+            head
+            + f"{gap}: more than error, but healthy sides differ by up to {test.threshold:.0f}."
+        )
     return head + f"{gap}: within error (a real one is over {test.threshold:.0f})."
 
 

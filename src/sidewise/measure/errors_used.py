@@ -63,7 +63,9 @@ def error_for(wanted: Wanted, tables: Tables, *, own_sd: float | None = None) ->
         if instrument not in STAND_INS:
             return None
         instrument, why = STAND_INS[instrument]
-        stood_in = f"no usable figure for {wanted.instrument}: that for {instrument} is used ({why})"
+        stood_in = (
+            f"no usable figure for {wanted.instrument}: that for {instrument} is used ({why})"
+        )
     row = min(fitting, key=_order(wanted))
     sem = max(row.needed("sem"), own_sd or 0.0)
     error = ReadingError(sem, row.text("of_difference") == "yes")

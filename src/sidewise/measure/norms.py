@@ -13,7 +13,15 @@ from sidewise.measure.tables import Row, Tables, load_tables
 from sidewise.protocol import Protocol
 from sidewise.record import Record
 
-QUANTILES = (("p05", 5), ("p10", 10), ("p25", 25), ("median", 50), ("p75", 75), ("p90", 90), ("p95", 95))
+QUANTILES = (
+    ("p05", 5),
+    ("p10", 10),
+    ("p25", 25),
+    ("median", 50),
+    ("p75", 75),
+    ("p90", 90),
+    ("p95", 95),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +95,9 @@ def standing(number: float, row: Row) -> Standing:
     return Standing(None, None, f"{_beside(number, usual)} the usual {usual:g}; no spread printed")
 
 
-def _between_quantiles(number: float, known: list[tuple[float, int]], lower_better: bool) -> Standing:
+def _between_quantiles(
+    number: float, known: list[tuple[float, int]], lower_better: bool
+) -> Standing:
     sign = -1 if lower_better else 1
     values = np.array([sign * value for value, _ in known])
     at = np.array([percent for _, percent in known], float)
@@ -153,7 +163,9 @@ def _compared(m: Measurement, row: Row) -> NormComparison:
 
 def _outside(m: Measurement, table: list[Row], age: float | None) -> NormComparison:
     first = table[0]
-    why = "age not recorded" if age is None else f"age {age:g} lies outside its ages ({_ages(table)})"
+    why = (
+        "age not recorded" if age is None else f"age {age:g} lies outside its ages ({_ages(table)})"
+    )
     what = f"Patient's {m.side} {m.label.lower()}{_mode(m)}"
     sentence = f"{what}: not compared with {first.source}: {why}."
     return NormComparison(

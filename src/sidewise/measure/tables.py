@@ -100,7 +100,9 @@ def read_table(path: Path) -> tuple[Row, ...]:
     with path.open(encoding="utf-8", newline="") as file:
         raw = [{k: (v or "").strip() for k, v in row.items() if k} for row in csv.DictReader(file)]
     faults = [
-        fault for line, row in enumerate(raw, 2) for fault in _faults(f"{path.name}, line {line}", row)
+        fault
+        for line, row in enumerate(raw, 2)
+        for fault in _faults(f"{path.name}, line {line}", row)
     ]
     ids = [row.get("row", "") for row in raw]
     if len(set(ids)) != len(ids):
