@@ -1,0 +1,44 @@
+# Two commands on a fresh machine: `make run` and `make test`. They need Python 3.11+ and make.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.installed
+export OPENBLAS_NUM_THREADS ?= 1
+export OMP_NUM_THREADS ?= 1
+
+.PHONY: help install run test test-quick check fix bench docs clean
+
+help: ## list the commands
+	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
+
+install: $(STAMP) ## set up .venv with the pinned dependencies
+
+$(STAMP): requirements/locked.txt pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit("Python 3.11 or later is needed; this is " + sys.version.split()[0] + ". Try: make PYTHON=python3.11") if sys.version_info < (3, 11) else None'
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --requirement requirements/locked.txt
+	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	@touch $@
+
+run: install ## set up, load the invented clinic and serve it on this machine
+	$(BIN)/sidewise demo
+
+test: install ## everything that can fail, with a browser if one is here or can be had
+	$(BIN)/python -m tests.setup_browser
+	$(BIN)/python -m pytest -n 2 --dist loadfile
+
+test-quick: install ## without the slow and the browser tests
+	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not slow and not browser and not postgres"
+
+check: install ## format, lint, types, layers, migrations, docs examples; changes nothing
+	$(BIN)/python -m tests.check
+
+fix: install ## format and mend what can be mended
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+bench: install ## measure this project and its peers in one run; writes docs/benchmarks.md
+	$(BIN)/python -m bench
+
+clean: ## remove the environment and caches
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis build

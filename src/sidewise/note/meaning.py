@@ -1,0 +1,129 @@
+"""What it may mean, in words: flags, probabilities with their basis, what would tell most next."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sidewise.reason.result import (
+    Because,
+    ConditionPosterior,
+    Interpretation,
+    Next,
+    RedFlag,
+)
+
+SHOWN = 0.05
+"""Conditions below this on both ends are gathered in one line; nothing is left out."""
+EFFECTS = 3
+
+
+def percent(probability: float) -> str:
+    """A probability as a whole percentage; never 0 or 100, which would claim certainty."""
+    if probability < 0.01:
+        return "under 1%"
+    return "over 99%" if probability > 0.99 else f"{probability * 100:.0f}%"
+
+
+def with_interval(condition: ConditionPosterior) -> str:
+    """Post-test probability with its interval: "62% (35 to 84)"."""
+    if condition.low is None or condition.high is None:
+        return percent(condition.posterior)
+    low, high = condition.low * 100, condition.high * 100
+    return f"{percent(condition.posterior)} ({low:.0f} to {high:.0f})"
+
+
+def effect_words(because: Because) -> str:
+    """A finding and which way it moved the odds, with how far its basis can be trusted."""
+    factor = 2.718281828459045 ** abs(because.effect)
+    way = "raises" if because.effect > 0 else "lowers"
+    tail = "" if because.leans_on == "studies" else f", {because.leans_on}"
+    little = ", tells little" if because.tells_little else ""
+    side = f"{because.side} " if because.side in ("left", "right") else ""
+    return f"{side}{because.label} {because.found} ({way} the odds x{factor:.1f}{tail}{little})"
+
+
+def condition_words(condition: ConditionPosterior) -> str:
+    """One condition: probability, where it came from, and the findings that counted most."""
+    text = f"{condition.label} {with_interval(condition)}, from {percent(condition.prior)}"
+    reasons = [effect_words(b) for b in condition.because[:EFFECTS]]
+    return (
+        f"{text}, because: {'; '.join(reasons)}" if reasons else f"{text}; no finding bears on it"
+    )
+
+
+def shown_and_rest(
+    conditions: tuple[ConditionPosterior, ...],
+) -> tuple[list[ConditionPosterior], list[ConditionPosterior]]:
+    """Conditions worth a line of their own, and those unlikely and not moved, in their order."""
+    shown: list[ConditionPosterior] = []
+    rest: list[ConditionPosterior] = []
+    for condition in conditions:
+        reaches = max(condition.posterior, condition.high or 0, condition.prior)
+        (shown if reaches >= SHOWN else rest).append(condition)
+    return shown, rest
+
+
+def flag_lines(flags: tuple[RedFlag, ...]) -> Iterator[str]:
+    """Flags raised, each with what to do; then one line of what could not be excluded."""
+    for flag in flags:
+        if flag.status == "raised":
+            yield f"RAISED ({flag.urgency}): {flag.label}. Suspect {flag.suspect}."
+            yield f"  because: {'; '.join(flag.because)}"
+            yield f"  do: {flag.do}"
+    open_flags = [flag for flag in flags if flag.status == "not excluded"]
+    if open_flags:
+        missing = dict.fromkeys(word for flag in open_flags for word in flag.missing)
+        yield f"NOT EXCLUDED: {', '.join(flag.label for flag in open_flags)}."
+        yield f"  not asked or not examined: {', '.join(missing)}"
+
+
+def next_words(entry: Next) -> str:
+    """An item that would tell more, what it tells and where one stands for it."""
+    side = f"{entry.side} " if entry.side in ("left", "right") else ""
+    if entry.screens_flag:
+        tells = f"screens: {entry.screens_flag}"
+    elif entry.bits is None:
+        tells = ""
+    else:
+        tells = f"{entry.bits:.2f} bits in {entry.minutes * 60:.0f} s"
+    return f"{side}{entry.label}" + (f" ({tells})" if tells else "")
+
+
+def meaning_lines(result: Interpretation) -> Iterator[str]:
+    """The whole interpretation as lines of text."""
+    yield f"{result.record}: what the findings may mean (setting: {result.setting})"
+    yield from (f"! {line}" for line in flag_lines(result.red_flags))
+    for warning in result.warnings:
+        yield f"  caution: {warning}"
+    for side in ("right", "left"):
+        if side in result.sides:
+            yield from _side_lines(side.upper(), result.sides[side].conditions)
+    yield from _side_lines("WHOLE PERSON", result.whole_person.conditions)
+    for difference in result.differences:
+        if difference.real is not None:
+            yield f"  {difference.sentence}"
+    if result.variants:
+        yield "  normal variants: " + "; ".join(v.label for v in result.variants if v.applied)
+    if result.next:
+        yield "  would tell most next: " + "; ".join(next_words(n) for n in result.next[:4])
+    if result.withheld:
+        yield "  withheld: " + "; ".join(
+            dict.fromkeys(entry.reason.removeprefix("withheld: ") for entry in result.withheld)
+        )
+    yield from (f"  {caution}" for caution in result.cautions)
+
+
+def meaning_text(result: Interpretation) -> str:
+    """The whole interpretation as text for the command line."""
+    return "\n".join(meaning_lines(result))
+
+
+def _side_lines(title: str, conditions: tuple[ConditionPosterior, ...]) -> Iterator[str]:
+    if not conditions:
+        return
+    yield title
+    shown, rest = shown_and_rest(conditions)
+    yield from (f"  {condition_words(condition)}" for condition in shown)
+    if rest:
+        names = ", ".join(f"{c.label} {percent(c.posterior)}" for c in rest)
+        yield f"  unlikely and little moved: {names}"

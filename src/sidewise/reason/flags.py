@@ -1,0 +1,209 @@
+"""Red flags: raised, or not excluded. Rules over a record; no probability can hide one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from sidewise.errors import UserError
+from sidewise.protocol import Basis, Item, Protocol, load_protocol
+from sidewise.protocol.kinds import Frozen
+from sidewise.protocol.loader import read_yaml, region_folder, validated
+from sidewise.protocol.model import Stage
+from sidewise.reason.judge import Judge
+from sidewise.reason.result import RedFlag, Source
+from sidewise.reason.rules import Ask, Outcome, Rule, evaluate, leaves, unresolved
+
+URGENCIES = ("immediate", "emergency", "urgent", "soon")
+Urgency = Literal["immediate", "emergency", "urgent", "soon"]
+
+
+class WithholdGroup(Frozen):
+    """What a raised flag may withhold: items, or stages (only some modes of movement)."""
+
+    label: str
+    items: tuple[str, ...] = ()
+    stages: tuple[Stage, ...] = ()
+    modes: tuple[str, ...] = ()
+
+    def holds(self, item: Item, mode: str | None) -> bool:
+        """Whether the group withholds this item in this mode."""
+        if item.id in self.items:
+            return True
+        if item.stage not in self.stages:
+            return False
+        # A movement item without modes (an arc, the rhythm) is active movement.
+        return not self.modes or (mode or "active") in self.modes
+
+
+class FlagRule(Frozen):
+    """A red flag as data."""
+
+    id: str
+    label: str
+    suspect: str
+    urgency: Urgency
+    scope: Literal["side", "person"]
+    why: str
+    do: str
+    when: Rule
+    called_for_by: Rule | None = None
+    withhold: tuple[str, ...]
+    basis: tuple[Basis, ...] = Field(min_length=1)
+
+
+class Threshold(Frozen):
+    """A referral or imaging criterion that the plan offers to the clinician."""
+
+    id: str
+    label: str
+    do: str
+    when: Rule
+    basis: tuple[Basis, ...] = Field(min_length=1)
+
+
+class FlagBook(Frozen):
+    """Every flag of a region, in the file's order."""
+
+    withhold_groups: dict[str, WithholdGroup]
+    flags: tuple[FlagRule, ...]
+    thresholds: tuple[Threshold, ...]
+
+    @model_validator(mode="after")
+    def _groups_known(self) -> FlagBook:
+        for flag in self.flags:
+            if unknown := set(flag.withhold) - set(self.withhold_groups):
+                raise ValueError(f"flag {flag.id}: unknown withhold groups {sorted(unknown)}")
+        return self
+
+    def rules(self) -> list[tuple[str, Rule]]:
+        """Every rule with the name of its owner."""
+        found = [(flag.id, flag.when) for flag in self.flags]
+        found += [(f.id, f.called_for_by) for f in self.flags if f.called_for_by]
+        return found + [(threshold.id, threshold.when) for threshold in self.thresholds]
+
+
+@dataclass(frozen=True, slots=True)
+class Withheld:
+    """Which groups are withheld and because of which flag."""
+
+    groups: tuple[tuple[WithholdGroup, str], ...]
+
+    def why(self, item: Item, mode: str | None = None) -> str | None:
+        """The reason this item is withheld in this mode, or None if it is not."""
+        for group, flag in self.groups:
+            if group.holds(item, mode):
+                return f"withheld: {flag}"
+        return None
+
+    def wholly(self, item: Item) -> str | None:
+        """The reason the item is withheld in every mode it has, or None."""
+        reasons = [self.why(item, mode) for mode in item.modes or (None,)]
+        return reasons[0] if all(reasons) else None
+
+
+@lru_cache(maxsize=8)
+def load_flags(region: str) -> FlagBook:
+    """The flags of a region; UserError if a word of a rule resolves to nothing."""
+    path = region_folder(region) / "red_flags.yaml"
+    book: FlagBook = validated(FlagBook, read_yaml(path), path.name)
+    protocol = load_protocol(region)
+    for owner, rule in book.rules():
+        if problems := unresolved(rule, protocol):
+            raise UserError(f"{path.name}: {owner}", problems[0], "words the protocol can answer")
+    return book
+
+
+def red_flags(judge: Judge, book: FlagBook) -> tuple[RedFlag, ...]:
+    """Flags raised, then flags not excluded, each in order of urgency."""
+    found = [flag for rule in book.flags for flag in _flag(rule, judge)]
+    order = {"raised": 0, "not excluded": 1}
+    return tuple(sorted(found, key=lambda f: (order[f.status], URGENCIES.index(f.urgency))))
+
+
+def _flag(rule: FlagRule, judge: Judge) -> list[RedFlag]:
+    both = ("left", "right")
+    groups = [(side,) for side in both] if rule.scope == "side" else [both]
+    outcomes = [evaluate(rule.when, judge, sides) for sides in groups]
+    if raised := [outcome for outcome in outcomes if outcome.value == "yes"]:
+        met = tuple(dict.fromkeys(word for outcome in raised for word in outcome.met))
+        return [_shown(rule, "raised", met, ())]
+    open_ones = [outcome for outcome in outcomes if outcome.value == "unknown"]
+    missing = _worth_asking(rule, open_ones, judge)
+    if not missing:
+        return []
+    met = tuple(dict.fromkeys(word for outcome in open_ones for word in outcome.met))
+    return [_shown(rule, "not excluded", met, missing)]
+
+
+def _worth_asking(rule: FlagRule, outcomes: list[Outcome], judge: Judge) -> tuple[str, ...]:
+    """What is missing: all of it if the presentation calls for the flag, else core questions."""
+    missing = dict.fromkeys(word for outcome in outcomes for word in outcome.missing)
+    if not missing:
+        return ()
+    if any(outcome.called for outcome in outcomes) or _called(rule, judge):
+        return tuple(missing)
+    core = {
+        judge.protocol.history_by_id[leaf.ask].label
+        for leaf in leaves(rule.when)
+        if isinstance(leaf, Ask) and judge.protocol.history_by_id[leaf.ask].core
+    }
+    return tuple(word for word in missing if word in core)
+
+
+def _called(rule: FlagRule, judge: Judge) -> bool:
+    if rule.called_for_by is None:
+        return False
+    return evaluate(rule.called_for_by, judge, ("left", "right")).value == "yes"
+
+
+def _shown(
+    rule: FlagRule,
+    status: Literal["raised", "not excluded"],
+    because: tuple[str, ...],
+    missing: tuple[str, ...],
+) -> RedFlag:
+    return RedFlag(
+        flag=rule.id,
+        label=rule.label,
+        status=status,
+        urgency=rule.urgency,
+        suspect=rule.suspect,
+        because=because,
+        missing=missing,
+        do=rule.do,
+        withhold=rule.withhold if status == "raised" else (),
+        why=rule.why,
+        sources=tuple(Source(b.source, b.mark.value, b.note) for b in rule.basis),
+    )
+
+
+def withheld(flags: tuple[RedFlag, ...], book: FlagBook) -> Withheld:
+    """What the raised flags withhold."""
+    pairs = [
+        (book.withhold_groups[name], flag.label)
+        for flag in flags
+        if flag.status == "raised"
+        for name in flag.withhold
+    ]
+    return Withheld(tuple(pairs))
+
+
+def unasked_core(protocol: Protocol, judge: Judge) -> tuple[str, ...]:
+    """The core questions that were not asked, by label."""
+    context = judge.record.context
+    asked = ("yes", "no", "unsure")
+    return tuple(
+        entry.label
+        for entry in protocol.history
+        if entry.core and context.answer(entry.id) not in asked
+    )
+
+
+def thresholds(judge: Judge, book: FlagBook) -> tuple[Threshold, ...]:
+    """The referral and imaging criteria that are met."""
+    both = ("left", "right")
+    return tuple(t for t in book.thresholds if evaluate(t.when, judge, both).value == "yes")

@@ -1,0 +1,234 @@
+"""Rules over findings, history, vital signs and context, in three values: yes, no, unknown.
+
+A rule is data: all of, any of, at least n of, not, or one leaf. An unknown leaf keeps the rule
+unknown unless the known ones settle it, so that nothing unexamined is ever read as normal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from sidewise.protocol import Protocol
+from sidewise.protocol.criteria import Criterion
+from sidewise.protocol.fits import misfit
+from sidewise.protocol.kinds import Frozen
+from sidewise.reason.judge import Judge, State, Verdict
+from sidewise.record import Context
+
+Three = Literal["yes", "no", "unknown"]
+
+
+class Ask(Frozen):
+    """A history question answered yes."""
+
+    ask: str
+
+
+class Is(Frozen):
+    """An item, question or vital sign that meets a criterion."""
+
+    item: str
+    criterion: Criterion = Field(alias="is")
+
+
+class ContextIs(Frozen):
+    """Something of the context: age, duration, onset, pain, complaint, known surgery."""
+
+    context: ContextTest
+
+
+class ContextTest(Frozen):
+    """The tests a context leaf may make; exactly those given must hold."""
+
+    age_at_least: int | None = None
+    age_below: int | None = None
+    duration_weeks_at_most: float | None = None
+    pain_at_least: float | None = None
+    onset: Literal["sudden", "gradual"] | None = None
+    known: Literal["tear", "surgery", "replacement"] | None = None
+    complaint_both: bool | None = None
+
+
+class AllOf(Frozen):
+    """Every one of these."""
+
+    all_of: tuple[Rule, ...] = Field(min_length=1)
+
+
+class AnyOf(Frozen):
+    """One or more of these."""
+
+    any_of: tuple[Rule, ...] = Field(min_length=1)
+
+
+class AtLeast(Frozen):
+    """At least so many of these."""
+
+    at_least: int = Field(ge=1)
+    of: tuple[Rule, ...]
+
+    @model_validator(mode="after")
+    def _reachable(self) -> AtLeast:
+        if self.at_least > len(self.of):
+            raise ValueError("at_least: more than there are rules")
+        return self
+
+
+class Not(Frozen):
+    """The opposite of a rule; unknown stays unknown."""
+
+    negated: Rule = Field(alias="not")
+
+
+Rule = Annotated[
+    Ask | Is | ContextIs | AllOf | AnyOf | AtLeast | Not, Field(union_mode="left_to_right")
+]
+for _model in (ContextIs, AllOf, AnyOf, AtLeast, Not):
+    _model.model_rebuild()
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a rule comes to, which leaves speak for it, and which could not be known."""
+
+    value: Three
+    met: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    called: bool = False
+
+
+def leaves(rule: Rule) -> Iterator[Ask | Is | ContextIs]:
+    """Every leaf of a rule, in order."""
+    match rule:
+        case Ask() | Is() | ContextIs():
+            yield rule
+        case AllOf(all_of=parts) | AnyOf(any_of=parts) | AtLeast(of=parts):
+            for part in parts:
+                yield from leaves(part)
+        case Not(negated=part):
+            yield from leaves(part)
+
+
+def unresolved(rule: Rule, protocol: Protocol) -> list[str]:
+    """What the rule speaks of that the protocol does not have, or cannot answer."""
+    problems = []
+    for leaf in leaves(rule):
+        if isinstance(leaf, Ask) and leaf.ask not in protocol.history_by_id:
+            problems.append(f"question {leaf.ask}")
+        if isinstance(leaf, Is):
+            problems += _item_problem(leaf, protocol)
+    return problems
+
+
+def _item_problem(leaf: Is, protocol: Protocol) -> list[str]:
+    target = (
+        protocol.by_id.get(leaf.item)
+        or protocol.history_by_id.get(leaf.item)
+        or protocol.vitals_by_id.get(leaf.item)
+    )
+    if target is None:
+        return [f"item {leaf.item}"]
+    problem = misfit(leaf.criterion, target)
+    return [f"item {leaf.item}: {problem}"] if problem else []
+
+
+def evaluate(rule: Rule, judge: Judge, sides: tuple[str, ...]) -> Outcome:
+    """The rule on the judge's record; a leaf holds if it holds on any of `sides`."""
+    match rule:
+        case Ask() | Is() | ContextIs():
+            return _leaf(rule, judge, sides)
+        case AllOf(all_of=parts):
+            return _count([evaluate(p, judge, sides) for p in parts], len(parts))
+        case AnyOf(any_of=parts):
+            return _count([evaluate(p, judge, sides) for p in parts], 1)
+        case AtLeast(at_least=needed, of=parts):
+            return _count([evaluate(p, judge, sides) for p in parts], needed)
+        case Not(negated=part):
+            inner = evaluate(part, judge, sides)
+            flipped: dict[Three, Three] = {"yes": "no", "no": "yes", "unknown": "unknown"}
+            return Outcome(flipped[inner.value], missing=inner.missing)
+
+
+def _count(outcomes: list[Outcome], needed: int) -> Outcome:
+    yes = sum(outcome.value == "yes" for outcome in outcomes)
+    possible = yes + sum(outcome.value == "unknown" for outcome in outcomes)
+    value: Three = "yes" if yes >= needed else "unknown" if possible >= needed else "no"
+    met = tuple(word for o in outcomes if o.value != "no" for word in o.met)
+    missing = tuple(word for o in outcomes if o.value == "unknown" for word in o.missing)
+    called = any(o.called for o in outcomes)
+    return Outcome(value, tuple(dict.fromkeys(met)), tuple(dict.fromkeys(missing)), called)
+
+
+def _leaf(leaf: Ask | Is | ContextIs, judge: Judge, sides: tuple[str, ...]) -> Outcome:
+    if isinstance(leaf, ContextIs):
+        return _context(leaf.context, judge.record.context, sides)
+    if isinstance(leaf, Ask):
+        return _question(leaf.ask, judge)
+    verdicts = [(side, judge.criterion(leaf.criterion, leaf.item, side)) for side in sides]
+    return _side_outcome(leaf, judge, verdicts)
+
+
+def _question(name: str, judge: Judge) -> Outcome:
+    label = judge.protocol.history_by_id[name].label
+    answer = judge.record.context.answer(name)
+    if answer == "yes":
+        return Outcome("yes", met=(label,), called=True)
+    if answer == "no":
+        return Outcome("no")
+    return Outcome("unknown", missing=(label,))
+
+
+def _side_outcome(leaf: Is, judge: Judge, verdicts: list[tuple[str, Verdict]]) -> Outcome:
+    item = judge.protocol.by_id.get(leaf.item)
+    label = item.label if item else judge.protocol.vitals_by_id[leaf.item].label
+    # A finding within error of a threshold counts for a flag: the safe way to be wrong.
+    met = [(s, v) for s, v in verdicts if v.state in (State.MET, State.SOFT)]
+    if met:
+        side, verdict = met[0]
+        where = f"{side} " if item and item.paired else ""
+        return Outcome("yes", met=(f"{where}{label}: {verdict.because}",), called=True)
+    if all(verdict.known for _, verdict in verdicts):
+        return Outcome("no")
+    return Outcome("unknown", missing=(label,))
+
+
+def _context(test: ContextTest, context: Context, sides: tuple[str, ...]) -> Outcome:
+    results = [_context_test(name, wanted, context, sides) for name, wanted in test if wanted]
+    if any(value == "no" for value, _ in results):
+        return Outcome("no")
+    if unknown := tuple(word for value, word in results if value == "unknown"):
+        return Outcome("unknown", missing=unknown)
+    return Outcome("yes", met=tuple(word for _, word in results))
+
+
+def _context_test(
+    name: str, wanted: Any, context: Context, sides: tuple[str, ...]
+) -> tuple[Three, str]:
+    match name:
+        case "age_at_least":
+            return _compare(context.age, lambda age: age >= wanted, f"age {wanted} or over")
+        case "age_below":
+            return _compare(context.age, lambda age: age < wanted, f"age under {wanted}")
+        case "duration_weeks_at_most":
+            weeks = context.duration_weeks
+            return _compare(weeks, lambda w: w <= wanted, f"{wanted:g} weeks or less")
+        case "pain_at_least":
+            return _compare(context.pain_0_10, lambda pain: pain >= wanted, "pain")
+        case "onset":
+            return _compare(context.onset, lambda onset: onset == wanted, f"{wanted} onset")
+        case "known":
+            hit = any(getattr(getattr(context.known, s), wanted) for s in sides if s != "midline")
+            return ("yes" if hit else "no"), f"known {wanted}"
+        case "complaint_both":
+            return ("yes" if len(context.complaint) == 2 else "no"), "both sides complain"
+    raise AssertionError(f"no test called {name}")
+
+
+def _compare(value: Any, holds: Any, word: str) -> tuple[Three, str]:
+    if value is None:
+        return "unknown", word
+    return ("yes" if holds(value) else "no"), word

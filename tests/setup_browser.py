@@ -1,0 +1,55 @@
+"""Finds a Chromium for the browser tests, or installs the distribution's where it can.
+
+Run before the tests. Prints what it did; never fails outside CI, where a browser is required.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+
+NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+def find_browser() -> str | None:
+    """The path of a Chromium, from $SIDEWISE_BROWSER or the usual names."""
+    named = os.environ.get("SIDEWISE_BROWSER")
+    return named or next((path for name in NAMES if (path := shutil.which(name))), None)
+
+
+def install_browser() -> bool:
+    """Install the distribution's package where this user may; True if it worked."""
+    if not shutil.which("apt-get") or os.geteuid() != 0:
+        return False
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    subprocess.run(["apt-get", "update", "-qq"], check=False, **quiet)
+    command = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium"]
+    return subprocess.run(command, check=False, **quiet).returncode == 0
+
+
+def main() -> int:
+    """Say which browser the tests will use; 1 only in CI without one."""
+    if not find_browser():
+        print("No Chromium found; trying to install the distribution's package ...", flush=True)
+        install_browser()
+    browser = find_browser()
+    if browser:
+        print(f"Browser tests use {browser}")
+        return 0
+    print("No Chromium: browser tests will be skipped. Install one or set SIDEWISE_BROWSER.")
+    return 1 if os.environ.get("CI") else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
