@@ -62,7 +62,8 @@ def examination_mark(
     """
     order = np.argsort(np.array(sheet.students))
     score, rating = sheet.score[order], sheet.rating[order]
-    lines = _lines(_moments(score, rating), np.ones((1, len(order))), borderline)[0]
+    found = _lines(_moments(score, rating), np.ones((1, len(order))), borderline)
+    lines = np.where(found.slope[0] > 0, found.cut[0], np.nan)
     usable = np.isfinite(lines)
     names = tuple(s for s, ok in zip(sheet.stations, usable, strict=True) if ok)
     lost = tuple(s for s, ok in zip(sheet.stations, usable, strict=True) if not ok)
@@ -71,14 +72,14 @@ def examination_mark(
     score, rating = score[:, usable], rating[:, usable]
     boot = _bootstrap(score, rating, borderline, draws, seed)
     cuts = lines[usable]
-    warnings = (*_lost(lost), *_few(boot, draws))
+    warnings = (*_lost(lost), *_few(boot.slope))
     return ExaminationMark(
-        bootstrap=_percentiles(float(cuts.mean()), boot.mean(axis=1) if boot.size else boot[:, 0]),
+        bootstrap=_percentiles(float(cuts.mean()), boot.cut.mean(axis=1)),
         delta=_delta(score, rating, borderline, cuts),
         stations=names,
         station_cuts=cuts,
         station_bootstrap=tuple(
-            _percentiles(float(cuts[j]), boot[:, j]) for j in range(len(names))
+            _percentiles(float(cuts[j]), boot.cut[:, j]) for j in range(len(names))
         ),
         left_out=lost,
         warnings=warnings,
@@ -96,13 +97,12 @@ def _lost(lost: tuple[str, ...]) -> tuple[str, ...]:
     return (f"No pass mark by borderline regression at: {', '.join(lost)}; left out of the mean.",)
 
 
-def _few(boot: Floats, draws: int) -> tuple[str, ...]:
-    if boot.shape[0] == 0:
+def _few(slope: Floats) -> tuple[str, ...]:
+    """Draws whose line falls are kept (its value at the rating is still defined), and counted."""
+    falling = int((slope <= 0).any(axis=1).sum())
+    if falling <= 0.05 * max(1, slope.shape[0]):
         return ()
-    whole = int(np.isfinite(boot).all(axis=1).sum())
-    if whole >= 0.95 * draws:
-        return ()
-    return (f"In {draws - whole} of {draws} bootstrap draws a station's line did not rise.",)
+    return (f"In {falling} of {slope.shape[0]} bootstrap draws a station's line did not rise.",)
 
 
 def _moments(score: Floats, rating: Floats) -> Floats:
@@ -112,30 +112,36 @@ def _moments(score: Floats, rating: Floats) -> Floats:
     return np.stack([known.astype(float), g, y, g * g, g * y], axis=1)
 
 
-def _lines(moments: Floats, weight: Floats, borderline: float) -> Floats:
-    """Pass marks, shape (draws, stations), for weights of shape (draws, students)."""
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """Slopes and values at the borderline rating, both (draws, stations); NaN where undefined."""
+
+    slope: Floats
+    cut: Floats
+
+
+def _lines(moments: Floats, weight: Floats, borderline: float) -> _Lines:
+    """The stations' lines for weights of students of shape (draws, students)."""
     students, _, stations = moments.shape
     sums = (weight @ moments.reshape(students, 5 * stations)).reshape(-1, 5, stations)
     n, g, y, gg, gy = (sums[:, i, :] for i in range(5))
     with np.errstate(invalid="ignore", divide="ignore"):
         sgg, sgy = gg - g * g / n, gy - g * y / n
-        slope = np.where(sgg > 1e-9, sgy / sgg, np.nan)
-        cut = y / n + slope * (borderline - g / n)
-        rising: Floats = np.where((slope > 0) & (n >= 3), cut, np.nan)
-    return rising
+        slope = np.where((sgg > 1e-9) & (n >= 3), sgy / sgg, np.nan)
+        return _Lines(slope, y / n + slope * (borderline - g / n))
 
 
-def _bootstrap(score: Floats, rating: Floats, borderline: float, draws: int, seed: int) -> Floats:
+def _bootstrap(score: Floats, rating: Floats, borderline: float, draws: int, seed: int) -> _Lines:
     students, stations = score.shape
     if draws == 0 or students > LARGEST_BOOTSTRAP or students < 3:
-        return np.empty((0, stations))
+        return _Lines(np.empty((0, stations)), np.empty((0, stations)))
     moments, rng = _moments(score, rating), np.random.default_rng(seed)
     block = max(1, min(draws, BLOCK // students))
     parts = [
         _lines(moments, _counts(rng, min(block, draws - start), students), borderline)
         for start in range(0, draws, block)
     ]
-    return np.concatenate(parts)
+    return _Lines(np.concatenate([p.slope for p in parts]), np.concatenate([p.cut for p in parts]))
 
 
 def _counts(rng: np.random.Generator, draws: int, students: int) -> Floats:

@@ -1,0 +1,149 @@
+"""The questions a board asks, each answered in one plain sentence with its basis.
+
+Nothing is claimed beyond what the figures carry: an answer is yes or no only when the whole
+interval says so; else it is "not shown".
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sidewise.assess.estimate import Estimate
+from sidewise.assess.examination import Examination
+from sidewise.assess.thresholds import threshold
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A question, a short answer, one sentence, and what it rests on."""
+
+    question: str
+    short: str
+    sentence: str
+    basis: tuple[str, ...]
+
+
+def answers(e: Examination) -> tuple[Answer, ...]:
+    """The answers in the order in which they are read."""
+    return (_reliable(e), _station(e), _unsure(e), _severe(e))
+
+
+def reliability_of(e: Examination) -> Estimate:
+    """The coefficient that answers for the examination: relative, else alpha."""
+    r = e.fairness.reliability
+    if r is None:
+        return e.consistency.alpha
+    if r.relative_interval is None:
+        return Estimate(r.relative, method=r.estimator)
+    low, high = r.relative_interval.low, r.relative_interval.high
+    return Estimate(r.relative, low, high, method=f"{r.estimator}, {r.relative_interval.method}")
+
+
+def _reliable(e: Examination) -> Answer:
+    question, wanted = "Is the examination reliable enough?", e.options.wanted
+    found = reliability_of(e)
+    if not found.known or found.low is None or found.high is None:
+        return Answer(question, "Not known", "Reliability could not be computed.", (found.note,))
+    if found.low >= wanted:
+        short, what = "Yes", f"is at least {wanted:g} even at the low end of its interval"
+    elif found.high < wanted:
+        short, what = "No", f"is below {wanted:g} even at the high end of its interval"
+    else:
+        short, what = "Not shown", f"may be above or below {wanted:g}: the interval holds both"
+    sentence = f"The reliability of the total, {found.text()}, {what}."
+    return Answer(question, short, f"{sentence}{_more_stations(e)}", _reliable_basis(e, found))
+
+
+def _more_stations(e: Examination) -> str:
+    r = e.fairness.reliability
+    have, wanted = len(e.table.stations), e.options.wanted
+    if r is None or r.relative >= wanted:
+        return ""
+    if r.needed is None:
+        return f" With examiners and sessions like these no number of stations reaches {wanted:g}."
+    return f" At this rate {r.needed} stations, not {have}, would be needed for {wanted:g}."
+
+
+def _reliable_basis(e: Examination, found: Estimate) -> tuple[str, ...]:
+    lines = [
+        f"Coefficient: {found.method}; students are compared over the same stations, whose "
+        "difficulty moves marks and pass mark alike.",
+        f"Alpha over stations {e.consistency.alpha.text()}.",
+        f"Standard error of measurement of a total: {e.rule.sem:.1f} points of 100 "
+        f"({e.sem_method}).",
+        threshold("reliability_wanted").basis(),
+    ]
+    r = e.fairness.reliability
+    if r is not None:
+        lines.insert(1, f"Absolute coefficient, stations taken as a sample: {r.absolute:.2f}.")
+        if r.decision is not None:
+            lines.append(
+                f"On a second such examination about {100 * r.decision.consistency:.0f}% of the "
+                "pass-fail decisions would be the same (normal marks assumed; many students far "
+                "from the mark make this high)."
+            )
+    return tuple(lines)
+
+
+def _station(e: Examination) -> Answer:
+    question = "Which station must go?"
+    basis = [threshold("stands_apart").basis(), "The figures cannot say why: look at the sheet."]
+    doubtful = [s for s in e.stations if len(s.signs) == 2]
+    if doubtful:
+        basis.append(f"Two of the three signs at: {', '.join(s.station for s in doubtful)}.")
+    if not e.apart:
+        sentence = "No station shows all the signs of measuring something else."
+        if doubtful:
+            names = ", ".join(s.station for s in doubtful)
+            sentence += f" Look at {names}: two of the three signs are there."
+        return Answer(question, "None is shown to", sentence, tuple(basis))
+    names = ", ".join(s.station for s in e.apart)
+    parts = [_apart(e, s.station) for s in e.apart]
+    return Answer(question, names, " ".join(parts), (*basis, *_signs(e)))
+
+
+def _apart(e: Examination, station: str) -> str:
+    w = next(w for w in e.without if w.station == station)
+    changes = (
+        f"the decisions on {', '.join(w.changed)} change" if w.changed else "no decision changes"
+    )
+    return (
+        f"{station} does not measure what the others do; without it alpha goes from "
+        f"{e.consistency.alpha.value:.2f} to {w.alpha:.2f} and {changes}."
+    )
+
+
+def _signs(e: Examination) -> list[str]:
+    return [f"{s.station}: {'; '.join(s.signs)}." for s in e.apart]
+
+
+def _unsure(e: Examination) -> Answer:
+    question = "Whose result is unsure?"
+    held = [r for r in e.results if r.decision == "held"]
+    incomplete = [r for r in e.results if r.decision == "incomplete"]
+    parts = []
+    if e.near:
+        listed = ", ".join(f"{r.student} ({100 * r.other:.0f}%)" for r in e.near)
+        parts.append(f"Near the mark, with the probability of the other decision: {listed}.")
+    if held:
+        parts.append(f"Critical error, for the board: {', '.join(r.student for r in held)}.")
+    if incomplete:
+        parts.append(f"Marks missing, no decision: {', '.join(r.student for r in incomplete)}.")
+    if not parts:
+        none = "Nobody is near the mark." if e.rule.mark == e.rule.mark else "No pass mark was set."
+        return Answer(question, "Nobody" if "Nobody" in none else "Not known", none, _near_basis(e))
+    count = len({r.student for r in [*e.near, *held, *incomplete]})
+    return Answer(question, f"{count} students", " ".join(parts), _near_basis(e))
+
+
+def _near_basis(e: Examination) -> tuple[str, ...]:
+    return (
+        threshold("near_the_mark").basis(),
+        f"Pass mark {e.rule.applied:.1f} (its standard error {e.rule.mark_se:.1f}); standard "
+        f"error of measurement {e.rule.sem:.1f}; normal errors, no belief about a student "
+        "beforehand.",
+    )
+
+
+def _severe(e: Examination) -> Answer:
+    return e.fairness.severe_answer()

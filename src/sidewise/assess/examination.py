@@ -1,0 +1,269 @@
+"""The whole analysis of one sitting's marks: one call, one result with its warnings.
+
+marks = read_marks("marks.csv")
+result = examine(marks)
+result.stations, result.mark, result.results ...
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from sidewise.assess.consistency import Consistency, consistency
+from sidewise.assess.estimate import Estimate, unknown
+from sidewise.assess.examination_mark import ExaminationMark, examination_mark
+from sidewise.assess.fairness import Fairness, fairness
+from sidewise.assess.judged_marks import hofstee
+from sidewise.assess.near import Rule, StudentResult, student_results
+from sidewise.assess.options import Options
+from sidewise.assess.reading import Marks, what_is_missing
+from sidewise.assess.scores import Sheet, sheet, station_scores
+from sidewise.assess.stations import StationFigures, station_figures
+from sidewise.assess.thresholds import threshold
+from sidewise.errors import UserError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, slots=True)
+class PassMark:
+    """The examination's pass mark by one method (percent) and how many would fail by it."""
+
+    method: str
+    cut: Estimate
+    failures: int | None
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class WithoutStation:
+    """What the examination would be without one station.
+
+    `alpha` and `mark` without it; `changed` are students whose decision by marks would differ.
+    """
+
+    station: str
+    alpha: float
+    mark: float
+    changed: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Examination:
+    """Everything computed from one sitting's marks, and the warnings that belong to it."""
+
+    marks: Marks
+    options: Options
+    scores: pd.DataFrame
+    table: Sheet
+    consistency: Consistency
+    stations: tuple[StationFigures, ...]
+    mark: ExaminationMark
+    pass_marks: tuple[PassMark, ...]
+    rule: Rule
+    sem_method: str
+    results: tuple[StudentResult, ...]
+    without: tuple[WithoutStation, ...]
+    fairness: Fairness
+    warnings: tuple[str, ...]
+
+    @property
+    def apart(self) -> tuple[StationFigures, ...]:
+        """Stations with every sign that they measure something else."""
+        return tuple(station for station in self.stations if station.stands_apart)
+
+    @property
+    def near(self) -> tuple[StudentResult, ...]:
+        """Students near the mark, the least sure first."""
+        return tuple(sorted((r for r in self.results if r.near), key=lambda r: -r.other))
+
+    def results_frame(self) -> pd.DataFrame:
+        """One row per student, for a data frame's user."""
+        import pandas as pd
+
+        names = StudentResult.__dataclass_fields__
+        return pd.DataFrame([{name: getattr(r, name) for name in names} for r in self.results])
+
+    def stations_frame(self) -> pd.DataFrame:
+        """One row per station with its main figures."""
+        import pandas as pd
+
+        return pd.DataFrame([_station_row(s) for s in self.stations])
+
+
+def _station_row(s: StationFigures) -> dict[str, object]:
+    return {
+        "station": s.station,
+        "n": s.n,
+        "mean": s.mean,
+        "sd": s.sd,
+        "discrimination": s.discrimination.value,
+        "alpha": s.alpha.value,
+        "alpha_without": s.alpha_without,
+        "r_squared": s.line.r_squared,
+        "slope": s.line.slope.value,
+        "cut": s.line.cut.value,
+        "cut_low": s.line.cut.low,
+        "cut_high": s.line.cut.high,
+        "failures": s.failures,
+        "signs": len(s.signs),
+    }
+
+
+def examine(marks: Marks, options: Options | None = None) -> Examination:
+    """Analyse one sitting. Raises `UserError` when there is nothing that could be analysed."""
+    options = options or Options()
+    table_of_marks = _without(marks.table, options.without)
+    scores = station_scores(table_of_marks)
+    table, dropped = _usable(sheet(scores))
+    table_of_marks = table_of_marks[table_of_marks["station"].isin(table.stations)]
+    scores = scores[scores["station"].isin(table.stations)].reset_index(drop=True)
+    borderline = float(marks.scale.borderline)
+    figures = station_figures(table, scores, table_of_marks, borderline, len(marks.scale.words))
+    mark = examination_mark(table, borderline, draws=options.draws, seed=options.seed)
+    inner = consistency(table.score)
+    pass_marks = _pass_marks(table, figures, mark, options)
+    deciding = next(p for p in pass_marks if p.method == options.method)
+    fair = fairness(scores, table, deciding.cut.value, options.wanted)
+    sem, method = _sem(table, inner, fair)
+    rule = _rule(deciding.cut, sem, options)
+    cuts = {s.station: s.line.cut.value for s in figures}
+    results = fair.beside(student_results(table, rule, cuts), rule)
+    warnings = (
+        *marks.warnings, *dropped, *_size_warnings(table), *what_is_missing(table_of_marks),
+        *mark.warnings, *deciding.warnings, *fair.warnings,
+    )  # fmt: skip
+    without = tuple(_leaving(table, s, figures, results, rule) for s in figures if s.stands_apart)
+    return Examination(
+        marks, options, scores, table, inner, figures, mark, pass_marks, rule, method, results,
+        without, fair, tuple(dict.fromkeys(warnings)),
+    )  # fmt: skip
+
+
+def _without(table: pd.DataFrame, stations: tuple[str, ...]) -> pd.DataFrame:
+    names = list(table["station"].unique())
+    for station in stations:
+        if station not in names:
+            raise UserError("without", station, f"a station: {', '.join(names[:20])}", "")
+    return table[~table["station"].isin(stations)] if stations else table
+
+
+def _usable(table: Sheet) -> tuple[Sheet, tuple[str, ...]]:
+    """Stations with no score at all cannot be analysed; they are named and left out."""
+    empty = np.asarray(np.isnan(table.score).all(axis=0))
+    notes = []
+    for name in [s for s, e in zip(table.stations, empty, strict=True) if e]:
+        notes.append(f"Station {name} has no complete marks at all: left out.")
+        table = table.without(name)
+    if not table.stations:
+        raise UserError(
+            "marks", "no performance with all its marks", "at least one", "Blank is not zero."
+        )
+    return table, tuple(notes)
+
+
+def _size_warnings(table: Sheet) -> list[str]:
+    small, few = threshold("small_cohort"), threshold("few_stations")
+    notes = []
+    students, stations = len(table.students), len(table.stations)
+    if students < small.value:
+        notes.append(f"{students} students only: {small.words} [{small.mark}; {small.source}].")
+    if stations < few.value:
+        notes.append(f"{stations} stations only: {few.words} [recalled, not read].")
+    if students == 1:
+        notes.append("One student: no statistic of an examination can be computed.")
+    return notes
+
+
+def _pass_marks(
+    table: Sheet, figures: tuple[StationFigures, ...], mark: ExaminationMark, options: Options
+) -> tuple[PassMark, ...]:
+    made = [
+        ("borderline regression", mark.best, mark.warnings),
+        ("borderline group", *_mean_cut([f.group.cut for f in figures], "borderline group")),
+        ("contrasting groups", *_contrasting(figures)),
+    ]
+    if options.angoff is not None:
+        a = options.angoff
+        cut = Estimate(a.percent, se=100 * a.se / (100 * a.cut / a.percent), method="Angoff")
+        made.append(("angoff", cut, a.warnings))
+    if options.hofstee is not None:
+        h = hofstee(table.total(), options.hofstee)
+        made.append(("hofstee", Estimate(h.cut, method="Hofstee"), h.warnings))
+    return tuple(PassMark(m, cut, _failures(table, cut), tuple(w)) for m, cut, w in made)
+
+
+def _mean_cut(cuts: list[Estimate], name: str) -> tuple[Estimate, tuple[str, ...]]:
+    """Mean over stations; its error as if stations were independent (said in the method)."""
+    known = [cut for cut in cuts if cut.known]
+    if not known:
+        return unknown(f"no station has a {name} mark"), ()
+    notes: tuple[str, ...] = ()
+    if len(known) < len(cuts):
+        notes = (f"By {name} {len(cuts) - len(known)} stations have no mark.",)
+    value = float(np.mean([cut.value for cut in known]))
+    ses = np.array([cut.se if cut.se is not None else np.nan for cut in known])
+    se = float(np.sqrt((ses**2).sum())) / len(known)
+    if not np.isfinite(se):
+        return Estimate(value, method="mean of stations"), notes
+    half = 1.959963984540054 * se
+    return Estimate(value, value - half, value + half, se, "mean of stations taken apart"), notes
+
+
+def _contrasting(figures: tuple[StationFigures, ...]) -> tuple[Estimate, tuple[str, ...]]:
+    known = [f.contrast.cut for f in figures if np.isfinite(f.contrast.cut)]
+    if not known:
+        return unknown("no station has two groups that stand apart"), ()
+    lost = len(figures) - len(known)
+    notes = (f"By contrasting groups {lost} stations have no mark.",) if lost else ()
+    return Estimate(float(np.mean(known)), method="mean of stations"), notes
+
+
+def _failures(table: Sheet, cut: Estimate) -> int | None:
+    total = table.total()
+    return int((total < cut.value).sum()) if cut.known else None
+
+
+def _sem(table: Sheet, inner: Consistency, fair: Fairness) -> tuple[float, str]:
+    """Standard error of measurement of a total, percent.
+
+    Pass marks are set on the same stations, so a station's difficulty moves mark and marks alike:
+    the relative error is the one that matters.
+    """
+    if fair.reliability is not None:
+        return fair.reliability.sem_relative, "variance components, relative error"
+    total = table.total()[table.complete]
+    if not inner.alpha.known or total.size < 2:
+        return float("nan"), "not computed"
+    sd = float(total.std(ddof=1))
+    return sd * float(np.sqrt(max(0.0, 1 - inner.alpha.value))), "SD * sqrt(1 - alpha)"
+
+
+def _rule(cut: Estimate, sem: float, options: Options) -> Rule:
+    added = options.add_sem * sem if options.add_sem else 0.0
+    return Rule(cut.value, cut.se or 0.0, sem, added, options.stations_to_pass, options.near)
+
+
+def _leaving(
+    table: Sheet,
+    station: StationFigures,
+    figures: tuple[StationFigures, ...],
+    results: tuple[StudentResult, ...],
+    rule: Rule,
+) -> WithoutStation:
+    rest = table.without(station.station)
+    cuts = [f.line.cut.value for f in figures if f.station != station.station and f.line.cut.known]
+    mark = float(np.mean(cuts)) + rule.added if cuts else float("nan")
+    total = rest.total()
+    changed = tuple(
+        r.student
+        for r, now in zip(results, total, strict=True)
+        if r.by_marks in ("pass", "fail")
+        and np.isfinite(now)
+        and (now >= mark) != (r.by_marks == "pass")
+    )
+    return WithoutStation(station.station, station.alpha_without, mark, changed)

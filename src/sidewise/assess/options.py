@@ -1,0 +1,84 @@
+"""What the reader chooses before an analysis, checked when made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from sidewise.assess.judged_marks import Angoff, HofsteeBox
+from sidewise.errors import UserError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+METHODS = (
+    "borderline regression",
+    "borderline group",
+    "contrasting groups",
+    "angoff",
+    "hofstee",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How marks are to be judged.
+
+    `method` sets the pass mark that decides; `add_sem` how many standard errors of measurement are
+    added to it; `stations_to_pass` how many stations must be passed besides (0: none); `without`
+    stations to leave out; `draws` and `seed` of the bootstrap; `near` the probability of the other
+    decision above which a student is named.
+    """
+
+    method: str = "borderline regression"
+    add_sem: float = 0.0
+    stations_to_pass: int = 0
+    without: tuple[str, ...] = ()
+    draws: int = 2000
+    seed: int = 1
+    near: float = 0.10
+    wanted: float = 0.8
+    angoff: Angoff | None = None
+    hofstee: HofsteeBox | None = None
+
+    def __post_init__(self) -> None:
+        if self.method not in METHODS:
+            raise UserError("method", self.method, f"one of: {', '.join(METHODS)}", "")
+        if self.method == "angoff" and self.angoff is None:
+            raise UserError("method", "angoff", "the judges' table as well", "Give --angoff FILE.")
+        if self.method == "hofstee" and self.hofstee is None:
+            raise UserError(
+                "method", "hofstee", "the judges' limits as well", "Give --hofstee 50,66,4,40."
+            )
+        if not 0 <= self.add_sem <= 3:
+            raise UserError("add-sem", self.add_sem, "0 to 3 standard errors", "Usual: 0 or 1.")
+        if not 0 < self.near < 0.5:
+            raise UserError("near", self.near, "a probability between 0 and 0.5", "")
+        if self.draws and not 100 <= self.draws <= 100_000:
+            raise UserError("draws", self.draws, "0, or 100 to 100,000", "")
+
+
+def hofstee_box(text: str) -> HofsteeBox:
+    """The judges' limits from "50,66,4,40": lowest and highest mark, lowest and highest percent."""
+    try:
+        parts = [float(part) for part in text.split(",")]
+    except ValueError:
+        parts = []
+    if len(parts) != 4:
+        raise UserError(
+            "hofstee",
+            text,
+            "four numbers: lowest and highest pass mark, lowest and highest percent failing",
+            "For example 50,66,4,40.",
+        )
+    return HofsteeBox(parts[0], parts[1], parts[2] / 100, parts[3] / 100)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgements:
+    """A table of judges' expectations as it was read: (judges, items) shares."""
+
+    shares: NDArray[np.float64]
+    judges: tuple[str, ...]
+    items: tuple[str, ...] = field(default=())
