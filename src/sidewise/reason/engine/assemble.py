@@ -17,7 +17,7 @@ loops of numpy then run along it.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -44,7 +44,6 @@ class Block:
     network: Network
     evidence: Evidence
     part: slice
-    nodes: dict[str, Nodes] = field(default_factory=dict)
 
     def cut(self, value: Array) -> Array:
         """The part of an array with the batch last; arrays without a batch stay whole."""
@@ -170,14 +169,38 @@ def _lone_factor(reading: int, column: int, parents: tuple[int, ...]) -> Factor:
 
 def _pair_factor(network: Network, pair: int) -> Factor:
     left, right = network.structure.pair_numbers[pair]
-    levels = network.structure.levels[left]
 
-    def build(block: Block, scope: tuple[int, ...]) -> Array:
-        prior = block.parameter("prior")
-        margins = (prior[scope[0], :levels], prior[scope[1], :levels])
-        return side_table(*margins, block.parameter("concordance")[pair])
+    def build(block: Block, _: tuple[int, ...]) -> Array:
+        # The table is symmetric only for equal margins: the scope's order is put right by the
+        # caller through `ordered`.
+        return block.cut(pair_tables(block.network)[pair])
 
-    return Factor((left, right), build)
+    return Factor((left, right), ordered((left, right), build))
+
+
+def ordered(own: tuple[int, int], build: Builder) -> Builder:
+    """A builder of a table of two variables that obeys the order asked for."""
+
+    def turned(block: Block, scope: tuple[int, ...]) -> Array:
+        table = build(block, scope)
+        return table if scope == own else table.swapaxes(0, 1)
+
+    return turned
+
+
+def pair_tables(network: Network) -> dict[int, Array]:
+    """Joint prior of each active pair, (L, L, D); made once for a network."""
+    tables = network.cache.get("pairs")
+    if tables is None:
+        tables = network.cache["pairs"] = {pair: _table(network, pair) for pair in network.paired}
+    return tables  # type: ignore[no-any-return]
+
+
+def _table(network: Network, pair: int) -> Array:
+    left, right = network.structure.pair_numbers[pair]
+    levels, prior = network.structure.levels[left], network.by_column["prior"]
+    concordance = network.by_column["concordance"][pair]
+    return side_table(prior[left, :levels], prior[right, :levels], concordance)
 
 
 def side_table(first: Array, second: Array, concordance: Array) -> Array:
@@ -240,51 +263,64 @@ def _family_factors(
     return factors
 
 
-def _nodes(block: Block, family: str, mechanisms: int) -> Nodes:
-    if family not in block.nodes:
-        number = block.network.structure.families.index(family)
-        rho_structure = block.parameter("rho_structure")[number]
-        rho_mechanism = block.parameter("rho_mechanism")[number]
-        block.nodes[family] = family_nodes(rho_structure, rho_mechanism, mechanisms)
-    return block.nodes[family]
+def family_quadrature(network: Network, family: str, mechanisms: int) -> Nodes:
+    """Nodes of a family of which so many mechanisms were seen; made once for a network."""
+    key = f"nodes {min(mechanisms, 3)} {family}"
+    nodes = network.cache.get(key)
+    if nodes is None:
+        number = network.structure.families.index(family)
+        rho_structure = network.by_column["rho_structure"][number]
+        rho_mechanism = network.by_column["rho_mechanism"][number]
+        nodes = network.cache[key] = family_nodes(rho_structure, rho_mechanism, mechanisms)
+    assert isinstance(nodes, Nodes)
+    return nodes
 
 
 def _node_factors(family: str, nodes: list[int], sizes: list[int]) -> list[Factor]:
     count = len(nodes)
+
+    def weight(block: Block, _: tuple[int, ...]) -> Array:
+        return block.cut(family_quadrature(block.network, family, count).weight)
+
+    def joint(block: Block, _: tuple[int, ...]) -> Array:
+        # Symmetric, so the order of the axes does not matter.
+        return block.cut(family_quadrature(block.network, family, count).joint)
+
+    def given(block: Block, _: tuple[int, ...]) -> Array:
+        return block.cut(family_quadrature(block.network, family, count).given)
+
     if count == 1:
-        return [Factor((nodes[0],), lambda block, _: _nodes(block, family, 1).weight)]
+        return [Factor((nodes[0],), weight)]
     if count == 2:
-        # The joint table is symmetric, so the order of the axes does not matter.
-        return [Factor((nodes[0], nodes[1]), lambda block, _: _nodes(block, family, 2).joint)]
+        return [Factor((nodes[0], nodes[1]), joint)]
     shared = len(sizes)
     sizes.append(sizes[nodes[0]])
-
-    def build(block: Block, scope: tuple[int, ...]) -> Array:
-        given = _nodes(block, family, count).given
-        return given if scope[0] == shared else given.swapaxes(0, 1)
-
-    top = Factor((shared,), lambda block, _: _nodes(block, family, count).weight)
-    return [top, *(Factor((shared, node), build) for node in nodes)]
+    below = [Factor((shared, node), ordered((shared, node), given)) for node in nodes]
+    return [Factor((shared,), weight), *below]
 
 
 def _member(
     family: str, mechanisms: int, reading: int, column: int, node: int, parents: tuple[int, ...]
 ) -> Factor:
     def build(block: Block, scope: tuple[int, ...]) -> Array:
-        nodes = _nodes(block, family, mechanisms)
+        nodes = family_quadrature(block.network, family, mechanisms)
         others = tuple(v for v in scope if v != node)
         present = 1.0 - absent_table(block, reading, others)
-        table = _member_table(present, nodes, *block.weights(column))
-        return np.moveaxis(table, 0, scope.index(node))
+        shift, scale = block.cut(nodes.shift), block.cut(nodes.scale)
+        table = _member_table(present, shift, scale, *block.weights(column))
+        # Only the node's axis may be out of place: it was put first.
+        return table if scope[0] == node else np.moveaxis(table, 0, scope.index(node))
 
     return Factor((node, *parents), build)
 
 
-def _member_table(present: Array, nodes: Nodes, absent_weight: Array, weight: Array) -> Array:
-    """Likelihood of what was observed of a family member at each node."""
+def _member_table(
+    present: Array, shift: Array, scale: Array, absent_weight: Array, weight: Array
+) -> Array:
+    """Likelihood of what was observed of a family member at each node, the node's axis first."""
     if not absent_weight.any():
-        return np.asarray(node_probability(present, nodes, 1.0) * weight)
-    table = node_probability(present, nodes, -1.0)
+        return np.asarray(node_probability(present, shift, scale, 1.0) * weight)
+    table = node_probability(present, shift, scale, -1.0)
     if not weight.any():
         return np.asarray(table * absent_weight)
     return np.asarray(weight + (absent_weight - weight) * table)

@@ -22,7 +22,7 @@ from sidewise.reason.engine.plan import Bucket, Plan, elimination_plan
 
 # Tables of one block of the batch should stay in a core's cache (2^17 doubles are 1 MiB) and must
 # stay far below 64 MiB; short blocks pay numpy's overhead per call instead.
-BLOCK_NUMBERS = 1 << 17
+BLOCK_NUMBERS = 1 << 20
 SHORTEST_BLOCK = 16
 # Factors multiplied before a message is scaled: each is rarely below 1e-12, doubles reach 1e-308.
 SCALE_EVERY = 8
@@ -58,20 +58,22 @@ def solve(
 
 def prior_solution(network: Network) -> Solution:
     """The answer with nothing examined: priors given the complaints; kept with the network."""
-    cached = network.__dict__.get("_prior_solution")
-    if cached is None:
-        cached = _solve(network, _nothing(), True, None)
-        network.__dict__["_prior_solution"] = cached
-    assert isinstance(cached, Solution)
+    cached = _before(network)
     return Solution(cached.marginal, np.zeros_like(cached.log_evidence))
 
 
 def log_complaint(network: Network) -> Array:
     """(D,) log probability of the complaints before anything was examined."""
-    prior_solution(network)
-    cached = network.__dict__["_prior_solution"]
+    return _before(network).log_evidence
+
+
+def _before(network: Network) -> Solution:
+    """Nothing examined but the complaints; kept with the network."""
+    cached = network.cache.get("before")
+    if cached is None:
+        cached = network.cache["before"] = _solve(network, _nothing(), True, None)
     assert isinstance(cached, Solution)
-    return cached.log_evidence
+    return cached
 
 
 def _nothing() -> Evidence:

@@ -99,15 +99,15 @@ def _with_margins(table: Array, weight: Array) -> Array:
     return table
 
 
-def node_probability(present: Array, nodes: Nodes, sign: float) -> Array:
+def node_probability(present: Array, shift: Array, scale: Array, sign: float) -> Array:
     """P(present) (sign 1) or P(absent) (sign -1) at each node, (K, ..., D), draw axis last.
 
-    present: (..., D) the reading's probability averaged over the factors.
+    present: (..., D) the reading's probability averaged over the factors; shift (K, D), scale (D,).
     """
     from scipy.special import ndtr, ndtri
 
     threshold = np.asarray(ndtri(present))
-    threshold *= sign / nodes.scale
-    inner = (len(nodes.shift), *[1] * (present.ndim - 1), nodes.shift.shape[-1])
-    argument = threshold[None] + (sign * nodes.shift).reshape(inner)
+    threshold *= sign / scale
+    inner = (len(shift), *[1] * (present.ndim - 1), shift.shape[-1])
+    argument = threshold[None] + (sign * shift).reshape(inner)
     return np.asarray(ndtr(argument, out=argument))

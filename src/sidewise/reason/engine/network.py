@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -250,6 +251,7 @@ class Network:
 
     structure: Structure
     parameters: Parameters
+    cache: dict[str, Any] = field(default_factory=dict, init=False, repr=False)
 
     def __post_init__(self) -> None:
         _check_shapes(self.structure, self.parameters)
