@@ -317,4 +317,5 @@ def starting_point(table: Table) -> Floats:
         steps[k, :own] = 0.8 * (np.arange(own) - (own - 1) / 2)
     natural = np.concatenate([station, np.zeros(table.examiners), steps.ravel(), [0.0]])
     # Columns of `spread` are orthonormal, so its transpose takes natural to free.
-    return table.spread.T @ natural
+    free: Floats = table.spread.T @ natural
+    return free
