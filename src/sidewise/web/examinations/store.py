@@ -1,0 +1,103 @@
+"""Keeps ledgers: every touch is one entry, checked against the whole before it is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import transaction
+
+from sidewise.protocol import load_protocol
+from sidewise.record.check import check_finding
+from sidewise.record.ledger import (
+    Amended,
+    ContextSet,
+    Deed,
+    Discarded,
+    Entry,
+    Folded,
+    Found,
+    Opened,
+    Signed,
+    fold,
+)
+from sidewise.record.model import Context
+from sidewise.web.examinations.models import Examination, LedgerEntry
+from sidewise.web.patients.models import Patient
+
+STATE_AFTER = {
+    Signed: Examination.State.SIGNED,
+    Amended: Examination.State.DRAFT,
+    Discarded: Examination.State.DISCARDED,
+}
+
+
+def entries_of(examination: Examination) -> list[Entry]:
+    """The ledger, oldest first."""
+    return [
+        Entry.model_validate({"id": row.entry_id, "at": row.at, "by": row.by, "deed": row.deed})
+        for row in examination.entries.all()
+    ]
+
+
+def folded(examination: Examination) -> Folded:
+    """What the ledger amounts to."""
+    return fold(str(examination.pk), entries_of(examination))
+
+
+def open_examination(
+    patient: Patient, user: object, region: str, context: Context, entry_id: str, at: datetime
+) -> Examination:
+    """Begin an examination; its first entry carries the context."""
+    with transaction.atomic():
+        examination = Examination.objects.create(
+            patient=patient, region=region, examined_at=context.examined_at, created_by=user
+        )
+        entry = Entry(
+            id=entry_id, at=at, by=context.examiner, deed=Opened(region=region, context=context)
+        )
+        _store(examination, entry)
+    return examination
+
+
+def append(examination: Examination, new: Iterable[Entry]) -> Folded:
+    """Add entries in order and return the new state; all of them or none.
+
+    An entry that is there already is passed over, so a queue may be sent again. Raises UserError
+    where an entry breaks the protocol or cannot follow; nothing is stored then.
+    """
+    new = list(new)
+    protocol = load_protocol(examination.region)
+    for entry in new:
+        if isinstance(entry.deed, Found):
+            check_finding(entry.deed.finding, protocol)
+    with transaction.atomic():
+        locked = Examination.objects.select_for_update().get(pk=examination.pk)
+        old = entries_of(locked)
+        known = {entry.id for entry in old}
+        fresh = [entry for entry in new if entry.id not in known]
+        state = fold(str(locked.pk), [*old, *fresh])
+        for entry in fresh:
+            _store(locked, entry)
+            _follow(locked, entry.deed, state)
+    return state
+
+
+def _store(examination: Examination, entry: Entry) -> None:
+    LedgerEntry.objects.create(
+        examination=examination,
+        entry_id=entry.id,
+        at=entry.at,
+        by=entry.by,
+        deed=entry.deed.model_dump(mode="json", by_alias=True, exclude_defaults=False),
+    )
+
+
+def _follow(examination: Examination, deed: Deed, state: Folded) -> None:
+    if isinstance(deed, ContextSet):
+        examination.examined_at = state.record.context.examined_at
+    elif type(deed) in STATE_AFTER:
+        examination.state = STATE_AFTER[type(deed)]
+    else:
+        return
+    examination.save(update_fields=["examined_at", "state"])

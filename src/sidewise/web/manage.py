@@ -1,0 +1,18 @@
+"""Django's own commands: `python -m sidewise.web.manage COMMAND`."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+
+def main() -> None:
+    """Hand the command line to Django."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
+    from django.core.management import execute_from_command_line
+
+    execute_from_command_line(sys.argv)
+
+
+if __name__ == "__main__":
+    main()
