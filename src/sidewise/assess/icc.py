@@ -128,7 +128,7 @@ def _few(n: int) -> tuple[str, ...]:
 
 def _forms(m: _Squares) -> dict[str, Intraclass]:
     single = [_one_way(m), _absolute(m), _consistency(m)]
-    return {i.form: i for i in single} | {i.form: i for i in map(_averaged(m.k), single)}
+    return {str(i.form): i for i in [*single, *map(_averaged(m.k), single)]}
 
 
 def _ratio_limits(form: Form, f: float, df: tuple[float, float], k: int) -> Intraclass:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -125,23 +125,3 @@ def _mean(values: Floats, cell: Any, shape: tuple[int, int]) -> Floats:
     with np.errstate(invalid="ignore"):
         mean: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     return mean.reshape(shape)
-
-
-def ratings_for_severity(
-    scores: pd.DataFrame, *, use: Literal["score", "rating"] = "score", categories: int = 5
-) -> pd.DataFrame:
-    """Ordered categories 0..K for the many-facet model: student, station, examiner, category.
-
-    `use="rating"` takes the global rating; `use="score"` cuts the percent score at the quantiles
-    that give `categories` groups of nearly equal size. Empty categories are closed up.
-    """
-    column = "global_rating" if use == "rating" else "score"
-    kept = scores[scores[column].notna()]
-    values = kept[column].to_numpy(dtype=float)
-    if use == "score" and values.size:
-        edges = np.quantile(values, np.arange(1, categories) / categories)
-        values = np.searchsorted(edges, values, side="left").astype(float)
-    category = np.unique(values, return_inverse=True)[1]
-    frame: pd.DataFrame = kept[["student", "station", "examiner"]].reset_index(drop=True)
-    frame["category"] = category.astype(np.int64)
-    return frame
