@@ -37,14 +37,14 @@ LANDMARKS = (
 
 EXPECTED = names("""
 hands_cleaned identity_checked consent_given chaperone_offered both_exposed standing_room
-pain_pointed sternum_look scj_swelling scj_redness clavicle_shape acj_swelling acj_redness acj_step
-gh_swelling gh_redness acromion_look humerus_look deltoid_contour scapular_spine_look
-scapulothoracic_look scars bruising rash skin_threatened veins arm_swollen mass deltoid_bulk supraspinatus_bulk
-infraspinatus_bulk teres_minor_bulk trapezius_bulk pectoral_bulk hand_muscle_bulk biceps_belly
-shoulder_height scapula_rest winging_rest winging_lateral wall_push resisted_flexion_winging
-arm_attitude neck_flexion neck_extension neck_rotation neck_side_bend neck_movement_pain spurling
-neck_distraction abduction_relief arm_squeeze neck_tornado valsalva paraspinal_tenderness
-neck_midline_tenderness
+pain_pointed sternum_look scj_swelling scj_redness clavicle_shape acj_swelling acj_redness
+acj_step gh_swelling gh_redness acromion_look humerus_look deltoid_contour scapular_spine_look
+scapulothoracic_look scars bruising rash skin_threatened veins arm_swollen mass deltoid_bulk
+supraspinatus_bulk infraspinatus_bulk teres_minor_bulk trapezius_bulk pectoral_bulk
+hand_muscle_bulk biceps_belly shoulder_height scapula_rest winging_rest winging_lateral wall_push
+resisted_flexion_winging arm_attitude neck_flexion neck_extension neck_rotation neck_side_bend
+neck_movement_pain spurling neck_distraction abduction_relief arm_squeeze neck_tornado valsalva
+paraspinal_tenderness neck_midline_tenderness
 """)
 
 ASKED = names("""
