@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -39,6 +39,8 @@ class Fairness:
     severity_from: str
     effects: ExaminerEffects | None
     warnings: tuple[str, ...]
+    drift: Any = None
+    halo: Any = None
 
     def beside(self, results: tuple[StudentResult, ...], rule: Rule) -> tuple[StudentResult, ...]:
         """Results with the marks adjusted for the examiners beside them; never instead."""

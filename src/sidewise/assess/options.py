@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 from sidewise.assess.judged_marks import Angoff, HofsteeBox
 from sidewise.errors import UserError
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 METHODS = (
     "borderline regression",
@@ -75,10 +70,14 @@ def hofstee_box(text: str) -> HofsteeBox:
     return HofsteeBox(parts[0], parts[1], parts[2] / 100, parts[3] / 100)
 
 
-@dataclass(frozen=True, slots=True)
-class Judgements:
-    """A table of judges' expectations as it was read: (judges, items) shares."""
-
-    shares: NDArray[np.float64]
-    judges: tuple[str, ...]
-    items: tuple[str, ...] = field(default=())
+def row_numbers(text: str | None) -> frozenset[int]:
+    """Rows from "17,45-50"; the headings are row 1."""
+    rows: set[int] = set()
+    for part in (text or "").split(","):
+        first, dash, last = part.strip().partition("-")
+        if not first and not dash:
+            continue
+        if not first.isdigit() or (dash and not last.isdigit()) or int(last or first) < int(first):
+            raise UserError("leave-out", part, "a row or a range of rows", "For example 17,45-50.")
+        rows |= set(range(int(first), int(last or first) + 1))
+    return frozenset(rows)

@@ -82,6 +82,10 @@ class MarksCheck:
         state = "complete" if self.complete else "valid, but incomplete"
         return [f"{head}: {state}.", *self.missing, *self.warnings]
 
+    def text(self) -> str:
+        """The lines as one text."""
+        return "\n".join(self.lines())
+
 
 def read_marks(
     path: Path | str,

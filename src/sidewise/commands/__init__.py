@@ -5,4 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-REGISTER: dict[str, Callable[..., Any]] = {}
+from sidewise.commands.agree import agree
+from sidewise.commands.marks import marks
+
+REGISTER: dict[str, Callable[..., Any]] = {
+    "marks": marks,
+    "agree": agree,
+}
