@@ -44,6 +44,14 @@ class LinkedSets:
         """Number of the set (from 0, largest first) that holds an examiner."""
         return next(k for k, members in enumerate(self.sets) if examiner in members)
 
+    @property
+    def centre(self) -> Floats:
+        """Matrix that takes severities to deviations from the mean of their own set."""
+        number = np.array([self.set_of(name) for name in self.examiners])
+        same = (number[:, None] == number).astype(float)
+        deviations: Floats = np.eye(len(number)) - same / same.sum(axis=1)
+        return deviations
+
 
 def linked_sets(scores: pd.DataFrame) -> LinkedSets:
     """Sets of examiners tied together by `student`, `station` and `examiner` of the rows given.
@@ -69,9 +77,7 @@ def linked_sets(scores: pd.DataFrame) -> LinkedSets:
     return sets_from_codes(student, station, examiner, [str(name) for name in names])
 
 
-def sets_from_codes(
-    student: Ints, station: Ints, examiner: Ints, names: list[str]
-) -> LinkedSets:
+def sets_from_codes(student: Ints, station: Ints, examiner: Ints, names: list[str]) -> LinkedSets:
     """As `linked_sets`, from level numbers that count from zero."""
     shifts = _shifts(student, station, examiner)
     sets = _grouped(shifts, names)

@@ -201,6 +201,11 @@ def _eliminate_chain(s: Sums, ratios: Floats) -> tuple[Floats, float, _Tape]:
     return matrix, logdet, tape
 
 
+def chain_eliminated(s: Sums, ratios: Floats) -> Floats:
+    """D'V^-1 D, V that of the chain alone: normal equations with crossed facets as they are."""
+    return _eliminate_chain(s, ratios)[0]
+
+
 def _chain_gradient(s: Sums, ratios: Floats, tape: _Tape, by_matrix: Floats) -> Floats:
     """Derivative by each chain ratio, given the derivative by the eliminated matrix."""
     gradient = np.zeros(s.levels)

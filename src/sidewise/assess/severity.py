@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 Model = Literal["rating_scale", "partial_credit"]
 
-# Smallest shift worth naming, in logits: half a logit moves an ordinary mark by about a tenth of
-# the scale at its middle. Our judgement; pass another to `fit_severity`.
-SMALLEST_SHIFT = 0.5
+# Smallest effect worth naming, as a share of the rating scale: a tenth, about half a grade of
+# five. Logits would not do: their size depends on how finely the scale is cut. Our judgement.
+SMALLEST_SHARE = 0.1
 FAMILY_ERROR = 0.05
 NORMAL_95 = 1.959963984540054
 FEW_RATINGS = 10
@@ -114,14 +114,14 @@ class SeverityResult:
 
 
 def fit_severity(
-    ratings: pd.DataFrame, *, model: Model = "rating_scale", smallest: float = SMALLEST_SHIFT
+    ratings: pd.DataFrame, *, model: Model = "rating_scale", smallest: float = SMALLEST_SHARE
 ) -> SeverityResult:
     """Many-facet model of `ratings` (student, station, examiner, category from 0) by marginal ML.
 
     log P(x)/P(x-1) = ability - station - examiner - step_x; ability normal, mean 0, 21 nodes from
     -6 to 6 with weights proportional to the density; severities sum to 0, steps sum to 0 (of each
     station under "partial_credit"). Standard errors are from the whole observed information,
-    projected to sum to zero. `smallest`: logits below which nobody is named.
+    projected to sum to zero. `smallest`: share of the scale below which nobody is named.
 
     Where examiners are not linked, only contrasts that can be estimated are fitted; severities
     are given within a linked set, about its mean, and nobody is named.
@@ -132,7 +132,7 @@ def fit_severity(
     if model not in ("rating_scale", "partial_credit"):
         raise UserError("model", model, '"rating_scale" or "partial_credit"')
     if not (np.isfinite(smallest) and smallest >= 0):
-        raise UserError("smallest", smallest, "a shift in logits of 0 or more")
+        raise UserError("smallest", smallest, "a share of the scale of 0 or more")
     own_steps = model == "partial_credit"
     data = read_ratings(ratings, own_steps=own_steps)
     linked = sets_from_codes(data.student, data.station, data.examiner, data.examiners)
@@ -156,7 +156,7 @@ class _Report:
         self.warnings = list(data.warnings)
         self.natural = fit.state.natural
         self.pair = self._pairs()
-        self.centre = _set_means(linked)
+        self.centre = linked.centre
         self.severity = self.centre @ self.natural.examiner
         i, j = table.stations, table.examiners
         block = fit.covariance[i : i + j, i : i + j]
@@ -250,16 +250,16 @@ class _Report:
             shift=float(stand.shift[k]) if stand else float("nan"),
             z=float(stand.z[k]) if stand else float("nan"),
             p_adjusted=float(stand.adjusted[k]) if stand else float("nan"),
-            verdict=self._verdict(k), set=number,
+            verdict=self._verdict(k, effect), set=number,
         )  # fmt: skip
 
-    def _verdict(self, k: int) -> str:
+    def _verdict(self, k: int, effect: float) -> str:
         if self.standing is None:
             return "cannot be told"
-        shift = float(self.standing.shift[k])
-        if self.standing.adjusted[k] >= FAMILY_ERROR or abs(shift) < self.smallest:
+        enough = abs(effect) >= self.smallest * self.table.top
+        if self.standing.adjusted[k] >= FAMILY_ERROR or not enough:
             return "ordinary"
-        return "severe" if shift > 0 else "lenient"
+        return "severe" if self.standing.shift[k] > 0 else "lenient"
 
     def _stations(self) -> tuple[StationDifficulty, ...]:
         data, squares = self.data, self._squares(self.data.station, self.table.stations)
@@ -320,17 +320,6 @@ class _Report:
         return "; ".join(parts) + ", beyond chance and beyond the ordinary spread."
 
 
-def _set_means(linked: LinkedSets) -> Floats:
-    """Takes severities to deviations from the mean of their own linked set."""
-    count = len(linked.examiners)
-    centre = np.eye(count)
-    number = np.array([linked.set_of(name) for name in linked.examiners])
-    for k in range(len(linked.sets)):
-        mine = number == k
-        centre[np.ix_(mine, mine)] -= 1.0 / mine.sum()
-    return centre
-
-
 def _extreme(name: str) -> ExaminerSeverity:
     nan = float("nan")
     return ExaminerSeverity(
@@ -343,5 +332,5 @@ def _rule(smallest: float) -> str:
     return (
         "An examiner is named when the deleted residual against the others (sampling error and "
         "ordinary spread together) is significant at 5% over all examiners (Holm, both sides) "
-        f"and the shift is at least {smallest:g} logits."
+        f"and the effect is at least {smallest:.0%} of the rating scale."
     )
