@@ -128,7 +128,7 @@ def _families_seen(network: Network, evidence: Evidence) -> dict[str, list[int]]
     readings = network.structure.readings
     for column, reading in enumerate(evidence.readings):
         family = readings[reading].family
-        if family is not None:
+        if family is not None and reading not in evidence.alone:
             found.setdefault(family, []).append(column)
     return {family: columns for family, columns in found.items() if len(columns) > 1}
 
@@ -319,11 +319,15 @@ def _member_table(
 ) -> Array:
     """Likelihood of what was observed of a family member at each node, the node's axis first."""
     if not absent_weight.any():
-        return np.asarray(node_probability(present, shift, scale, 1.0) * weight)
+        return _scaled(node_probability(present, shift, scale, 1.0), weight)
     table = node_probability(present, shift, scale, -1.0)
     if not weight.any():
-        return np.asarray(table * absent_weight)
+        return _scaled(table, absent_weight)
     return np.asarray(weight + (absent_weight - weight) * table)
+
+
+def _scaled(table: Array, weight: Array) -> Array:
+    return table if (weight == 1.0).all() else np.asarray(table * weight)
 
 
 def level_weights(problem: Problem, block: Block) -> Array:

@@ -282,19 +282,17 @@ class _Run:
 
     def _up(self, number: int, step: Step, keep: bool) -> None:
         operands = self._operands(step)
-        merges = step.merges
-        if keep or not merges:
-            for host, guest in merges:
-                operands[host] = operands[host] * operands[guest]
-            table = operands[merges[-1][0]] if merges else operands[0]
-            message = table.sum(axis=0)
-            self.tables.append(table)
+        fused = bool(step.merges) and not keep
+        own: set[int] = set()
+        for host, guest in step.merges[:-1] if fused else step.merges:
+            operands[host] = _product(operands[host], operands[guest], host in own)
+            own.add(host)
+        last = step.merges[-1] if step.merges else (0, 0)
+        if fused:
+            message = _summed_product(operands[last[0]], operands[last[1]])
         else:
-            for host, guest in merges[:-1]:
-                operands[host] = operands[host] * operands[guest]
-            host, guest = merges[-1]
-            message = _summed_product(operands[host], operands[guest])
-            self.tables.append(None)
+            message = operands[last[0]].sum(axis=0)
+        self.tables.append(operands[last[0]] if keep else None)
         self.messages.append(self._scaled(number, step, message))
 
     def _scaled(self, number: int, step: Step, message: Array) -> Array:
@@ -318,7 +316,7 @@ class _Run:
         step, belief, outer = self.program.steps[number], self.tables[number], rest[number]
         assert belief is not None
         if outer is not None:
-            belief = belief * outer[None]
+            belief = _product(belief, outer[None], bool(step.merges))
         if step.unary:
             self._marginal(step, belief)
         for child, away in zip(step.bucket.children, step.away, strict=True):
@@ -332,6 +330,14 @@ class _Run:
         marginal = belief.sum(axis=tuple(range(1, belief.ndim - 1)))
         total = np.maximum(marginal.sum(axis=0), TINY)
         self.weights[variable, : len(marginal)] = marginal / total
+
+
+def _product(a: Array, b: Array, own: bool) -> Array:
+    """a * b, written over `a` if that is ours and large enough."""
+    if own and all(n >= m for n, m in zip(a.shape, b.shape, strict=True)):
+        a *= b
+        return a
+    return np.asarray(a * b)
 
 
 def _summed_product(a: Array, b: Array) -> Array:

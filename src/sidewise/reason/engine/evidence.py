@@ -25,11 +25,13 @@ class Evidence:
     readings: numbers of the readings seen, ascending.
     absent, present: (rows, readings) likelihood of what was observed, were the finding truly
     absent or present. A pair (1, 1) in one row says nothing in that row.
+    alone: numbers of readings that join no family here: of their family no row has seen two.
     """
 
     readings: tuple[int, ...]
     absent: Array
     present: Array
+    alone: frozenset[int] = frozenset()
 
     @property
     def rows(self) -> int:
@@ -40,7 +42,7 @@ class Evidence:
         """The same evidence, one reading not examined."""
         keep = [i for i, r in enumerate(self.readings) if r != reading]
         readings = tuple(self.readings[i] for i in keep)
-        return Evidence(readings, self.absent[:, keep], self.present[:, keep])
+        return Evidence(readings, self.absent[:, keep], self.present[:, keep], self.alone)
 
     def adding(self, reading: int, observation: Observation) -> Evidence:
         """The same evidence with one more reading."""
@@ -51,6 +53,7 @@ class Evidence:
             readings,
             np.insert(self.absent, at, absent, axis=1),
             np.insert(self.present, at, present, axis=1),
+            self.alone,
         )
 
 

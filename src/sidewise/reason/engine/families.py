@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sidewise.reason.engine.network import Array
+from sidewise.reason.engine.normal import normal_probability
 
 NODES = 15
 # Half-width of the grid in standard deviations. A small rho makes the integrand wide and smooth, so
@@ -104,10 +105,10 @@ def node_probability(present: Array, shift: Array, scale: Array, sign: float) ->
 
     present: (..., D) the reading's probability averaged over the factors; shift (K, D), scale (D,).
     """
-    from scipy.special import ndtr, ndtri
+    from scipy.special import ndtri
 
     threshold = np.asarray(ndtri(present))
     threshold *= sign / scale
     inner = (len(shift), *[1] * (present.ndim - 1), shift.shape[-1])
     argument = threshold[None] + (sign * shift).reshape(inner)
-    return np.asarray(ndtr(argument, out=argument))
+    return normal_probability(np.ascontiguousarray(argument))
