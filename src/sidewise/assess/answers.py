@@ -108,7 +108,8 @@ def _apart(e: Examination, station: str) -> str:
         f"the decisions on {', '.join(w.changed)} change" if w.changed else "no decision changes"
     )
     return (
-        f"{station} does not measure what the others do; without it alpha goes from "
+        f"As far as {len(e.table.students)} students can show, {station} goes neither with the other "
+        "stations nor with the examiners' global rating; without it alpha goes from "
         f"{e.consistency.alpha.value:.2f} to {w.alpha:.2f} and {changes}."
     )
 
