@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sidewise.measure.errors_used import ErrorUsed, Wanted, error_for
-from sidewise.measure.readings import WORDS, Measurement, measurements
+from sidewise.measure.readings import WORDS, Measurement, counted, measurements
+from sidewise.measure.reliability import Interval
 from sidewise.measure.sides import (
     DifferenceTest,
     HealthySpread,
@@ -18,10 +19,16 @@ from sidewise.measure.tables import Row, Tables, load_tables
 from sidewise.protocol import Protocol
 from sidewise.record import Record
 
+Rows = tuple[Row, ...]
+
 
 @dataclass(frozen=True, slots=True)
 class SideDifference:
-    """Left minus right for one movement; `real` is None where it cannot be judged, never "no"."""
+    """Left minus right for one movement; `real` is None where it cannot be judged, never "no".
+
+    `band`: the differences that do not count as real, from low to high. `threshold`: its edge in
+    the direction seen. `error`: what the error of measuring alone asks for.
+    """
 
     item: str
     label: str
@@ -30,17 +37,20 @@ class SideDifference:
     unit: str
     left: float
     right: float
+    left_shown: str
+    right_shown: str
     difference: float
-    threshold: float | None
-    error: float | None
-    real: bool | None
-    probability: float | None
-    clinical: float | None
-    clinical_probability: float | None
-    yardstick: str | None
     sentence: str
     cautions: tuple[str, ...]
     sources: tuple[str, ...]
+    threshold: float | None = None
+    error: float | None = None
+    band: Interval | None = None
+    real: bool | None = None
+    probability: float | None = None
+    clinical: float | None = None
+    clinical_probability: float | None = None
+    yardstick: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,14 +92,16 @@ def compare_sides(
     healthy = healthy_spread(left, record.context.dominant, tables)
     cautions = tuple(_cautions(left, right, used, healthy, record))
     if used is None or healthy is None:
-        return _unjudged(left, right, "no published error of measurement for it", cautions, used)
-    level = (left.number + right.number) / 2
+        return _found(left, right, NO_ERROR, cautions, ())
     clinical_row = _clinical_row(left, tables)
-    test = _test(left, right, used, healthy, _scaled(clinical_row.needed("threshold"), left, level))
+    clinical = _scaled(clinical_row.needed("threshold"), left, (left.number + right.number) / 2)
     if not (record.is_yardstick("left") or record.is_yardstick("right")):
-        return _no_yardstick(left, right, test, used, cautions)
-    return _judged(left, right, test, _scaled(clinical_row.needed("threshold"), left, level),
-                   record, cautions, (used.row, healthy.row, clinical_row))  # fmt: skip
+        return _found(left, right, NO_YARDSTICK, cautions, (used.row,))
+    test = _test(left, right, used, healthy, clinical)
+    rows = (used.row, healthy.row, clinical_row)
+    return _judged(
+        _found(left, right, _verdict(left, test), cautions, rows), test, clinical, record
+    )
 
 
 def healthy_spread(m: Measurement, dominant: str | None, tables: Tables) -> HealthyUsed | None:
@@ -108,8 +120,10 @@ def healthy_spread(m: Measurement, dominant: str | None, tables: Tables) -> Heal
 
 def _healthy_cautions(row: Row, m: Measurement, own: bool, sure: bool) -> Iterator[str]:
     if not own and m.quantity == "angle":
-        yield ("Healthy differences: no spread published for this movement; that of rotations in "
-               "young adults, pooled, is used (our judgement).")  # fmt: skip
+        yield (
+            "Healthy differences: no spread published for this movement; that of rotations in "
+            "young adults, pooled, is used (our judgement)."
+        )
     elif own:
         ages = f", age {row.text('ages_printed')}" if row.text("ages_printed") else ""
         yield f"Healthy differences: from {row.text('population')}{ages}."
@@ -161,75 +175,70 @@ def _cautions(
     yield from healthy.cautions if healthy else ()
 
 
+def _found(
+    left: Measurement, right: Measurement, sentence: str, cautions: tuple[str, ...], rows: Rows
+) -> SideDifference:
+    return SideDifference(
+        item=left.item,
+        label=left.label,
+        mode=left.mode,
+        instrument=left.instrument,
+        unit=left.unit,
+        left=left.number,
+        right=right.number,
+        left_shown=left.shown,
+        right_shown=right.shown,
+        difference=left.number - right.number,
+        sentence=f"{_what(left)}: left {left.shown}, right {right.shown}{_unit(left)}. {sentence}",
+        cautions=cautions,
+        sources=tuple(row.cited() for row in rows),
+    )
+
+
 def _judged(
-    left: Measurement, right: Measurement, test: DifferenceTest, clinical: float, record: Record,
-    cautions: tuple[str, ...], rows: tuple[Row, ...],
-) -> SideDifference:  # fmt: skip
+    found: SideDifference, test: DifferenceTest, clinical: float, record: Record
+) -> SideDifference:
     yardsticks = [side for side in ("left", "right") if record.is_yardstick(side)]
-    return SideDifference(
-        left.item, left.label, left.mode, left.instrument, left.unit, left.number, right.number,
-        test.difference, test.threshold, test.error_threshold, test.real, test.probability,
-        clinical, test.clinical_probability, yardsticks[0] if len(yardsticks) == 1 else None,
-        _sentence(left, right, test), cautions, tuple(row.cited() for row in rows),
-    )  # fmt: skip
-
-
-def _no_yardstick(
-    left: Measurement, right: Measurement, test: DifferenceTest, used: ErrorUsed,
-    cautions: tuple[str, ...],
-) -> SideDifference:  # fmt: skip
-    sentence = (
-        f"{_what(left)}: left {left.shown}, right {right.shown} {_unit(left)}. Neither side can "
-        "serve as the yardstick (a complaint, operation or known tear on each): see the tables for "
-        "the age instead."
+    return replace(
+        found,
+        threshold=test.threshold,
+        error=test.error_threshold,
+        band=Interval(test.band_low, test.band_high),
+        real=test.real,
+        probability=test.probability,
+        clinical=clinical,
+        clinical_probability=test.clinical_probability,
+        yardstick=yardsticks[0] if len(yardsticks) == 1 else None,
     )
-    return SideDifference(
-        left.item, left.label, left.mode, left.instrument, left.unit, left.number, right.number,
-        test.difference, None, test.error_threshold, None, None, None, None, None, sentence,
-        cautions, (used.row.cited(),),
-    )  # fmt: skip
 
 
-def _unjudged(
-    left: Measurement, right: Measurement, why: str, cautions: tuple[str, ...],
-    used: ErrorUsed | None,
-) -> SideDifference:  # fmt: skip
-    sentence = (
-        f"{_what(left)}: left {left.shown}, right {right.shown} {_unit(left)}. Not judged: {why}."
-    )
-    sources = (used.row.cited(),) if used else ()
-    return SideDifference(
-        left.item, left.label, left.mode, left.instrument, left.unit, left.number, right.number,
-        left.number - right.number, None, None, None, None, None, None, None, sentence, cautions,
-        sources,
-    )  # fmt: skip
+NO_YARDSTICK = (
+    "Neither side can serve as the yardstick (a complaint, operation or known tear on each): "
+    "see the tables for the age instead."
+)
+NO_ERROR = "Not judged: no error of measurement is published for it."
 
 
-def _sentence(left: Measurement, right: Measurement, test: DifferenceTest) -> str:
-    size, unit = abs(test.difference), _unit(left)
-    head = f"{_what(left)}: left {left.shown}, right {right.shown} {unit}. "
-    if not size:
-        return head + "No difference."
-    lower = "left" if test.difference < 0 else "right"
-    gap = f"The {lower} reads {size:.0f} {unit} less"
+def _verdict(m: Measurement, test: DifferenceTest) -> str:
+    unit = WORDS[m.unit]
+    size, limit = counted(abs(test.difference), unit), counted(test.threshold, unit)
+    if not test.difference:
+        return "No difference."
+    gap = f"The {'left' if test.difference < 0 else 'right'} reads {size} less"
     if test.real:
-        return (
-            head + f"{gap}: a real difference (anything up to {test.threshold:.0f} may be error)."
-        )
+        return f"{gap}: a real difference (up to {limit} may be error or health)."
     if test.beyond_error:
-        return (
-            head
-            + f"{gap}: more than error, but healthy sides differ by up to {test.threshold:.0f}."
-        )
-    return head + f"{gap}: within error (a real one is over {test.threshold:.0f})."
+        return f"{gap}: more than error, but healthy sides differ by up to {limit}."
+    return f"{gap}: within error (a real one is over {limit})."
 
 
 def _what(m: Measurement) -> str:
-    return f"{m.label}, {m.mode}" if m.mode else m.label
+    label = m.label[0].upper() + m.label[1:]
+    return f"{label}, {m.mode}" if m.mode else label
 
 
 def _unit(m: Measurement) -> str:
-    return WORDS[m.unit]
+    return "" if m.quantity == "level" else f" {WORDS[m.unit]}"
 
 
 def _way(m: Measurement) -> tuple[str, str | None, str, str | None]:

@@ -100,8 +100,12 @@ def unit(vector: Floats, what: str) -> Floats:
     """`vector` made 1 long; UserError where its ends are one point."""
     length = float(np.linalg.norm(vector))
     if not length > 0:
-        raise UserError(f"landmarks of the {what}", "two landmarks at one point",
-                        "landmarks apart from each other", "Digitise them again.")  # fmt: skip
+        raise UserError(
+            f"landmarks of the {what}",
+            "two landmarks at one point",
+            "landmarks apart from each other",
+            "Digitise them again.",
+        )
     return np.asarray(vector / length, float)
 
 
@@ -110,8 +114,12 @@ def normal(first: Floats, second: Floats, what: str) -> Floats:
     a, b = unit(first, what), unit(second, what)
     cross = np.cross(a, b)
     if float(np.linalg.norm(cross)) < FLAT:
-        raise UserError(f"landmarks of the {what}", "landmarks on one line (collinear)",
-                        "three landmarks that span a plane", "Check which point is which.")  # fmt: skip
+        raise UserError(
+            f"landmarks of the {what}",
+            "landmarks on one line (collinear)",
+            "three landmarks that span a plane",
+            "Check which point is which.",
+        )
     return unit(cross, what)
 
 

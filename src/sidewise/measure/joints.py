@@ -122,8 +122,12 @@ def rhythm(glenohumeral: ArrayLike, upward_rotation: ArrayLike) -> Rhythm:
         )
     arm, blade = float(gh[-1] - gh[0]), float(st[-1] - st[0])
     if abs(blade) < LEAST_BLADE_TURN:
-        raise UserError("rhythm", f"{blade:.1f} degrees of scapular rotation",
-                        f"at least {LEAST_BLADE_TURN:g} over the arc", "Take a longer arc.")  # fmt: skip
+        raise UserError(
+            "rhythm",
+            f"{blade:.1f} degrees of scapular rotation",
+            f"at least {LEAST_BLADE_TURN:g} over the arc",
+            "Take a longer arc.",
+        )
     return Rhythm(arm / blade, arm, blade)
 
 
@@ -160,8 +164,12 @@ def centre_by_regression(at: Landmarks) -> Centre:
     )
     far = float(np.linalg.norm(local))
     if far > FURTHEST_CENTRE:
-        raise UserError("glenohumeral centre", f"{far:.0f} mm from AC", "at most 60 mm",
-                        "Check that the landmarks are in millimetres and of a right side.")  # fmt: skip
+        raise UserError(
+            "glenohumeral centre",
+            f"{far:.0f} mm from AC",
+            "at most 60 mm",
+            "Check that the landmarks are in millimetres and of a right side.",
+        )
     caution = "Regression coefficients partly recalled: confirm before relying on the centre."
     return Centre(at["AC"] + axes @ local, (caution,))
 

@@ -28,7 +28,7 @@ class Recording:
     @property
     def frames(self) -> int:
         """How many frames there are."""
-        return next(iter(self.places.values())).shape[0]
+        return len(next(iter(self.places.values())))
 
     def at(self, frame: int) -> dict[str, Floats]:
         """The landmarks of one frame as a right side's: a left one is mirrored."""

@@ -59,9 +59,10 @@ def norms_for(
     tables = tables or load_tables(record.region)
     context = record.context
     return tuple(
-        comparison for m in measurements(record, protocol)
+        comparison
+        for m in measurements(record, protocol)
         for comparison in compare(m, context.age, context.sex, context.dominant, tables)
-    )  # fmt: skip
+    )
 
 
 def compare(
@@ -156,9 +157,20 @@ def _compared(m: Measurement, row: Row) -> NormComparison:
         f"({_who(row)}; {row.source})."
     )
     return NormComparison(
-        m.item, m.mode, m.side, m.number, m.unit, usual, row.number("sd"), place.z,
-        place.percentile, sentence, tuple(_cautions(m, row)), row.cited("figure_mark"), row.mark,
-    )  # fmt: skip
+        m.item,
+        m.mode,
+        m.side,
+        m.number,
+        m.unit,
+        usual,
+        row.number("sd"),
+        place.z,
+        place.percentile,
+        sentence,
+        tuple(_cautions(m, row)),
+        row.cited("figure_mark"),
+        row.mark,
+    )
 
 
 def _outside(m: Measurement, table: list[Row], age: float | None) -> NormComparison:
@@ -169,9 +181,20 @@ def _outside(m: Measurement, table: list[Row], age: float | None) -> NormCompari
     what = f"Patient's {m.side} {m.label.lower()}{_mode(m)}"
     sentence = f"{what}: not compared with {first.source}: {why}."
     return NormComparison(
-        m.item, m.mode, m.side, m.number, m.unit, None, None, None, None, sentence,
-        ("Outside the table's ages nothing is extrapolated.",), first.cited("figure_mark"), first.mark,
-    )  # fmt: skip
+        m.item,
+        m.mode,
+        m.side,
+        m.number,
+        m.unit,
+        None,
+        None,
+        None,
+        None,
+        sentence,
+        ("Outside the table's ages nothing is extrapolated.",),
+        first.cited("figure_mark"),
+        first.mark,
+    )
 
 
 def _cautions(m: Measurement, row: Row) -> Iterator[str]:

@@ -1,4 +1,4 @@
-"""The angle in a photograph from three points, with the uncertainty of the points carried through."""
+"""The angle in a photograph from three points, the points' uncertainty carried through."""
 
 from __future__ import annotations
 

@@ -55,6 +55,12 @@ def measurements(record: Record, protocol: Protocol) -> tuple[Measurement, ...]:
     return tuple(sorted(found, key=lambda m: (protocol.order[m.item], m.mode or "", m.side)))
 
 
+def counted(number: float, unit: str) -> str:
+    """A rounded number with its unit, singular where it is one."""
+    rounded = f"{number:.0f}"
+    return f"{rounded} {unit.removesuffix('s') if rounded == '1' else unit}"
+
+
 def level_number(level: str) -> float:
     """The rung of a spinal level on the ladder from thigh (0) upwards; a ladder, not degrees."""
     return float(LEVELS.index(level))

@@ -59,20 +59,36 @@ def scale_change(measure: str, before: float, after: float, tables: Tables) -> S
     better = None if not change else (change > 0) == (rows[0].text("better") == "higher")
     label = rows[0].text("label")
     return ScaleChange(
-        measure, label, before, after, change, better, detectable, important, real,
+        measure,
+        label,
+        before,
+        after,
+        change,
+        better,
+        detectable,
+        important,
+        real,
         _sentence(label, before, after, better, real, detectable, important),
-        tuple(_cautions(detectable, important, rows)), tuple(row.cited() for row in rows if row.usable),
-    )  # fmt: skip
+        tuple(_cautions(detectable, important, rows)),
+        tuple(row.cited() for row in rows if row.usable),
+    )
 
 
 def rows_of(measure: str, tables: Tables) -> tuple[Row, ...]:
     """Every row of a scale; UserError with the nearest names for one that is not in the table."""
-    rows = tuple(row for row in tables.change
-                 if row.text("kind") == "scale" and row.text("measure") == measure)  # fmt: skip
+    rows = tuple(
+        row
+        for row in tables.change
+        if row.text("kind") == "scale" and row.text("measure") == measure
+    )
     if not rows:
         known = {row.text("measure"): row for row in tables.change if row.text("kind") == "scale"}
-        raise UserError(f"scales.{measure}", measure, f"one of {', '.join(sorted(known))}",
-                        nearest(measure, known).replace("See `sidewise sources` for the list of items.", ""))  # fmt: skip
+        raise UserError(
+            f"scales.{measure}",
+            measure,
+            f"one of {', '.join(sorted(known))}",
+            nearest(measure, known).replace("See `sidewise sources` for the list of items.", ""),
+        )
     return rows
 
 
@@ -80,8 +96,12 @@ def check_total(where: str, number: float, row: Row) -> None:
     """UserError where a total lies outside its scale."""
     low, high = row.needed("low"), row.needed("high")
     if not low <= number <= high:
-        raise UserError(where, number, f"{row.text('label')} from {low:g} to {high:g}",
-                        "Check the scale and the decimal point.")  # fmt: skip
+        raise UserError(
+            where,
+            number,
+            f"{row.text('label')} from {low:g} to {high:g}",
+            "Check the scale and the decimal point.",
+        )
 
 
 def detectable_change(rows: tuple[Row, ...]) -> Range | None:

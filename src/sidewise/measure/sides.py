@@ -67,10 +67,19 @@ class DifferenceTest:
         return self.beyond_error and self.beyond_healthy
 
     @property
+    def band_low(self) -> float:
+        """Differences above this and below `band_high` do not count as real."""
+        return min(self.healthy_low, -self.error_threshold)
+
+    @property
+    def band_high(self) -> float:
+        """The upper edge of the differences that do not count as real."""
+        return max(self.healthy_high, self.error_threshold)
+
+    @property
     def threshold(self) -> float:
         """How large a difference in this direction must be to count as real."""
-        edge = self.healthy_high if self.difference >= 0 else -self.healthy_low
-        return max(edge, self.error_threshold)
+        return self.band_high if self.difference >= 0 else -self.band_low
 
 
 def difference_test(
