@@ -1,0 +1,206 @@
+"""What is assumed about links and leaks before any study is read: priors of one reading.
+
+Measured link: logit N(0, 1.5). Where findings can only grow with the level (weakness, lag, loss)
+the levels of a condition are increments, 1 - q_l = product over k <= l of (1 - i_k), with
+logit i_1 ~ N(-0.5, 1.5) and later ones N(-1, 1.5). Judged link: logit N(logit(guess), 1), on the
+increments where the reading is monotone. Leak = .01 + .99 logistic(x), x ~ N(-2, 1.2), or around a
+guess with sd 0.7 (judged) or 0.5 (by definition). Between-study sds: half-normal(1).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidewise.errors import UserError, UserErrors
+from sidewise.evidence.conditions import Conditions, load_conditions
+from sidewise.evidence.groups import Group
+from sidewise.evidence.rows import Row
+from sidewise.evidence.tables import Cells, mark_of, needed, read_readings, read_table, share
+from sidewise.protocol.loader import region_folder
+
+Array = NDArray[np.float64]
+Kind = Literal["measured", "our judgement", "by definition"]
+
+LEAST_LEAK = 0.01
+LEAK_PRIOR = (-2.0, 1.2)
+LEAK_SD: Mapping[str, float] = {"our judgement": 0.7, "by definition": 0.5}
+MEASURED_PRIOR = (0.0, 1.5)
+FIRST_INCREMENT, LATER_INCREMENT = (-0.5, 1.5), (-1.0, 1.5)
+JUDGED_SD = 1.0
+TAU_SCALE = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedLink:
+    """A link (or, with `condition` empty, the leak) that the trade expects."""
+
+    reading: str
+    condition: str
+    level: int
+    guess: float
+    kind: Kind
+    mark: str
+    source: str
+
+
+@dataclass(frozen=True)
+class ReadingPrior:
+    """The parameters of one reading: x of the leak, then one for each column in `columns`.
+
+    `blocks` are the stretches of `columns` that belong to one condition; in a monotone reading
+    the parameters of a block are increments.
+    """
+
+    reading: str
+    columns: tuple[int, ...]
+    kinds: tuple[Kind, ...]
+    leak_kind: Kind
+    mean: Array
+    sd: Array
+    blocks: tuple[slice, ...]
+    monotone: bool
+
+
+def parse_links(
+    table: list[Cells], conditions: Conditions, readings: Sequence[str]
+) -> tuple[JudgedLink, ...]:
+    """Every line of links.csv; all complaints at once."""
+    found, errors = [], []
+    for cells in table:
+        try:
+            found.append(_parse(cells, conditions, readings))
+        except UserError as error:
+            errors.append(error)
+    if errors:
+        raise UserErrors(errors)
+    keys = [(link.reading, link.condition, link.level) for link in found]
+    if len(set(keys)) != len(keys):
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise UserError("links.csv", twice, "each link once")
+    return tuple(found)
+
+
+def _parse(cells: Cells, conditions: Conditions, readings: Sequence[str]) -> JudgedLink:
+    place = f"links.csv {cells['reading']} {cells['condition']}"
+    level = int(cells["level"] or 0)
+    if cells["reading"] not in readings:
+        raise UserError(place, cells["reading"], "a known reading")
+    if cells["condition"] and (cells["condition"], level) not in conditions.column_index:
+        raise UserError(place, cells["condition"], "a condition of the network and a level of it")
+    if cells["kind"] not in ("our judgement", "by definition") or not cells["source"]:
+        raise UserError(place, cells["kind"], "our judgement or by definition, with a source")
+    guess = needed(share(cells, "guess", place), "guess", place)
+    kind: Kind = "by definition" if cells["kind"] == "by definition" else "our judgement"
+    mark = mark_of(cells, "mark", place)
+    if not 0 < guess < 1:
+        raise UserError(place, guess, "a guess between 0 and 1")
+    return JudgedLink(
+        cells["reading"], cells["condition"], level, guess, kind, mark, cells["source"]
+    )
+
+
+@lru_cache(maxsize=8)
+def load_links(region: str, folder: Path | None = None) -> tuple[JudgedLink, ...]:
+    """Links that the trade expects where no study measures them."""
+    folder = folder or region_folder(region)
+    readings = [reading.id for reading in read_readings(folder)]
+    return parse_links(read_table(folder / "links.csv"), load_conditions(region), readings)
+
+
+def measured_columns(
+    rows: Sequence[Row], groups: Sequence[Group], conditions: Conditions
+) -> frozenset[int]:
+    """Columns that some row of the reading looks at: its target, or a named comparison group."""
+    found = set()
+    for row in rows:
+        named = [group.who for group in row.rest if group.who is not None and group.who.alone]
+        for levels in (row.target, *named):
+            if levels is not None:
+                part = conditions.slices[levels.condition]
+                found |= {part.start + k - 1 for k in levels.levels if k}
+    informed = sum((group.levels for group in groups), np.zeros(len(conditions.columns)))
+    return frozenset(column for column in found if informed[column] > 0)
+
+
+def reading_prior(
+    reading: str,
+    monotone: bool,
+    judged: Sequence[JudgedLink],
+    measured: frozenset[int],
+    conditions: Conditions,
+) -> ReadingPrior:
+    """The prior of one reading from its judged links and the columns its rows measure.
+
+    A condition with a measured level has all its levels as parents; those without a guess keep
+    the prior of a measured link and are marked as judgement.
+    """
+    guesses = {(j.condition, j.level): j for j in judged if j.condition}
+    named = {conditions.columns[c][0] for c in measured} | {j.condition for j in judged}
+    columns, kinds, mean, sd, blocks = [], [], [], [], []
+    for condition in conditions.network:
+        if condition.id not in named:
+            continue
+        start = len(columns)
+        kept = 1.0
+        for level in range(1, len(condition.levels)):
+            column = conditions.column_index[condition.id, level]
+            guess = guesses.get((condition.id, level))
+            if guess is None and column not in measured and not _has_measured(
+                condition.id, measured, conditions
+            ):
+                continue
+            kind, centre, spread = _one(guess, column in measured, monotone, level, kept)
+            kept *= 1 - 1 / (1 + math.exp(-centre)) if monotone else 1.0
+            columns.append(column)
+            kinds.append(kind)
+            mean.append(centre)
+            sd.append(spread)
+        blocks.append(slice(start, len(columns)))
+    leak_kind, leak = _leak(judged, bool(measured))
+    return ReadingPrior(
+        reading,
+        tuple(columns),
+        tuple(kinds),
+        leak_kind,
+        np.array([leak[0], *mean]),
+        np.array([leak[1], *sd]),
+        tuple(blocks),
+        monotone,
+    )
+
+
+def _has_measured(name: str, measured: frozenset[int], conditions: Conditions) -> bool:
+    return any(conditions.columns[column][0] == name for column in measured)
+
+
+def _one(
+    guess: JudgedLink | None, measured: bool, monotone: bool, level: int, kept: float
+) -> tuple[Kind, float, float]:
+    vague = MEASURED_PRIOR
+    if monotone:
+        vague = FIRST_INCREMENT if level == 1 else LATER_INCREMENT
+    if measured:
+        return "measured", *vague
+    if guess is None:
+        return "our judgement", *vague
+    share_ = guess.guess
+    if monotone:
+        # What this level adds to the ones below it; never quite nothing.
+        share_ = max(1 - (1 - guess.guess) / kept, 0.02)
+    return guess.kind, math.log(share_ / (1 - share_)), JUDGED_SD
+
+
+def _leak(judged: Sequence[JudgedLink], measured: bool) -> tuple[Kind, tuple[float, float]]:
+    guess = next((j for j in judged if not j.condition), None)
+    if guess is None:
+        return ("measured" if measured else "our judgement"), LEAK_PRIOR
+    share_ = max((guess.guess - LEAST_LEAK) / (1 - LEAST_LEAK), 1e-3)
+    return guess.kind, (math.log(share_ / (1 - share_)), LEAK_SD[guess.kind])
