@@ -6,9 +6,19 @@ from collections.abc import Callable
 from typing import Any
 
 from sidewise.commands.agree import agree
+from sidewise.commands.check import check
+from sidewise.commands.demo import demo
+from sidewise.commands.interpret import interpret
 from sidewise.commands.marks import marks
+from sidewise.commands.note import note
+from sidewise.commands.sources import sources
 
 REGISTER: dict[str, Callable[..., Any]] = {
+    "demo": demo,
+    "check": check,
+    "interpret": interpret,
+    "note": note,
+    "sources": sources,
     "marks": marks,
     "agree": agree,
 }

@@ -10,12 +10,22 @@ import typer
 def marks(
     file: Path = typer.Argument(..., help="Marks as CSV, XLSX or Parquet; - for input."),
     as_json: bool = typer.Option(False, "--json", help="Print everything as JSON."),
-    html: Path | None = typer.Option(None, "--html", help="Write the report with pictures to this file."),
-    sitting: str | None = typer.Option(None, "--sitting", help="One sitting of a file with several."),
-    leave_out: str | None = typer.Option(None, "--leave-out", help="Rows to leave out, as 17,45-50."),
+    html: Path | None = typer.Option(
+        None, "--html", help="Write the report with pictures to this file."
+    ),
+    sitting: str | None = typer.Option(
+        None, "--sitting", help="One sitting of a file with several."
+    ),
+    leave_out: str | None = typer.Option(
+        None, "--leave-out", help="Rows to leave out, as 17,45-50."
+    ),
     without: list[str] = typer.Option([], "--without", help="A station to leave out."),
-    ratings: str | None = typer.Option(None, "--ratings", help="Words of the rating, lowest first."),
-    borderline: str | None = typer.Option(None, "--borderline", help="Which of them is borderline."),
+    ratings: str | None = typer.Option(
+        None, "--ratings", help="Words of the rating, lowest first."
+    ),
+    borderline: str | None = typer.Option(
+        None, "--borderline", help="Which of them is borderline."
+    ),
     method: str = typer.Option("borderline regression", "--method", help="What sets the mark."),
     add_sem: float = typer.Option(0.0, "--add-sem", help="Standard errors added to the mark."),
     stations_to_pass: int = typer.Option(0, "--stations-to-pass", help="Stations to be passed."),

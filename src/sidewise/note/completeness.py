@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from sidewise.protocol import Item, Protocol, load_protocol
 from sidewise.protocol.model import Stage
-from sidewise.reason.flags import load_flags, red_flags, withheld
+from sidewise.reason.flags import load_flags, red_flags, unasked_core, withheld
 from sidewise.reason.judge import Judge
 from sidewise.reason.result import RedFlag
 from sidewise.record import Record
@@ -32,12 +32,12 @@ class Completeness:
     missing: tuple[Missing, ...]
     flags: tuple[RedFlag, ...]
     conflicts: int
+    not_asked: tuple[str, ...]
 
     @property
     def complete(self) -> bool:
-        """Nothing essential open, no conflict, no flag raised."""
-        raised = any(flag.status == "raised" for flag in self.flags)
-        return not (self.missing or self.conflicts or raised)
+        """Nothing essential open, every core question asked, no conflict, no flag raised."""
+        return not (self.missing or self.conflicts or self.not_asked or self.raised)
 
     def text(self, name: str) -> str:
         """A few lines for the command line."""
@@ -46,6 +46,8 @@ class Completeness:
         lines += [f"  RAISED: {flag.label} ({flag.urgency})" for flag in self.raised]
         if self.conflicts:
             lines.append(f"  {self.conflicts} conflict(s): cannot be signed until settled")
+        if self.not_asked:
+            lines.append(f"  not asked: {', '.join(self.not_asked)}")
         if self.missing:
             counts = Counter(missing.item.stage for missing in self.missing)
             detail = ", ".join(f"{stage} {number}" for stage, number in counts.items())
@@ -80,7 +82,14 @@ def completeness(record: Record) -> Completeness:
         for side, mode in places(item)
         if not record.at(item.id, side, mode) and not kept_back.why(item, mode)
     )
-    return Completeness(record, _by_stage(record, protocol), missing, flags, len(record.conflicts))
+    return Completeness(
+        record=record,
+        done=_by_stage(record, protocol),
+        missing=missing,
+        flags=flags,
+        conflicts=len(record.conflicts),
+        not_asked=unasked_core(protocol, judge),
+    )
 
 
 def _by_stage(record: Record, protocol: Protocol) -> dict[Stage, tuple[int, int]]:

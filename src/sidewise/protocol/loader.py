@@ -13,6 +13,7 @@ import yaml
 from pydantic import ValidationError
 
 from sidewise.errors import UserError
+from sidewise.protocol.fits import misfit
 from sidewise.protocol.model import Protocol
 
 KNOWLEDGE = Path(__file__).resolve().parent.parent / "knowledge"
@@ -66,4 +67,15 @@ def load_protocol(region: str = "", folder: Path | None = None) -> Protocol:
         "readings": read_yaml(folder / "readings.yaml"),
     }
     protocol: Protocol = validated(Protocol, data, folder.name)
+    _check_readings(protocol)
     return protocol
+
+
+def _check_readings(protocol: Protocol) -> None:
+    """Raises UserError where a reading's criterion could never be met by its item."""
+    targets = {**protocol.by_id, **protocol.history_by_id}
+    for reading in protocol.readings:
+        needs = ((need.criterion, need.item) for need in reading.interpretable_when)
+        for criterion, name in ((reading.criterion, reading.item), *needs):
+            if problem := misfit(criterion, targets[name]):
+                raise UserError(f"readings.yaml: {reading.id}", f"{name}: {problem}", "a fit")

@@ -1,0 +1,173 @@
+"""The network of one region as the engine wants it: both sides, the whole person, complaints.
+
+Names: a condition of a side is "cuff.left"; one of the whole person keeps its id. A reading of a
+paired item is "neer_pain.left"; one of an unpaired item or a question speaks for both sides and
+the person together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidewise.evidence import load_conditions, load_families, load_fitted
+from sidewise.evidence.conditions import Condition, Conditions
+from sidewise.protocol import Protocol, Reading, load_protocol
+from sidewise.reason.engine import network as engine
+
+Array = NDArray[np.float64]
+SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """Where a reading of the protocol stands in the network: its side, and its row in the fit."""
+
+    reading: Reading
+    side: str
+    row: int
+    name: str
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The structure of one region for one set of complaint sides, and where everything stands."""
+
+    structure: engine.Structure
+    seats: tuple[Seat, ...]
+    conditions: Conditions
+    painless_sides: tuple[str, ...]
+    columns: NDArray[np.intp]
+    silent: NDArray[np.bool_]
+    complaint_columns: NDArray[np.intp]
+
+    def seat(self, reading: str, side: str) -> Seat | None:
+        """The seat of a reading on a side, or None if it has no parent and cannot speak."""
+        wanted = {f"{reading}.{side}", reading}
+        return next((seat for seat in self.seats if seat.name in wanted), None)
+
+
+def variable_name(condition: Condition, side: str | None) -> str:
+    """The engine's name of a condition on a side, or of the whole person."""
+    return f"{condition.id}.{side}" if condition.scope == "side" else condition.id
+
+
+@lru_cache(maxsize=16)
+def layout(region: str, complaint: tuple[str, ...]) -> Layout:
+    """The structure for these complaint sides; built once."""
+    protocol, conditions = load_protocol(region), load_conditions(region)
+    fitted = load_fitted(region)
+    row_of = {name: row for row, name in enumerate(fitted.readings)}
+    seats = tuple(_seats(protocol, row_of, fitted.parent))
+    readings = tuple(_engine_reading(seat, conditions, fitted.parent, region) for seat in seats)
+    structure = engine.Structure(
+        variables=tuple(_variables(conditions)),
+        readings=readings,
+        pairs=tuple(_pairs(conditions)),
+        complaints=tuple(_complaint(conditions, side) for side in complaint),
+    )
+    painless = tuple(side for side in SIDES if side not in complaint)
+    columns, silent = _link_columns(structure, seats, conditions, painless)
+    return Layout(
+        structure=structure,
+        seats=seats,
+        conditions=conditions,
+        painless_sides=painless,
+        columns=columns,
+        silent=silent,
+        complaint_columns=_complaint_columns(structure, conditions),
+    )
+
+
+def _variables(conditions: Conditions) -> Iterator[engine.Variable]:
+    for condition in conditions.network:
+        sides = SIDES if condition.scope == "side" else (None,)
+        for side in sides:
+            yield engine.Variable(variable_name(condition, side), len(condition.levels))
+
+
+def _pairs(conditions: Conditions) -> Iterator[engine.SidePair]:
+    for condition in conditions.network:
+        if condition.scope == "side":
+            yield engine.SidePair(*(variable_name(condition, side) for side in SIDES))
+
+
+def _complaint(conditions: Conditions, side: str) -> engine.Complaint:
+    parents = [
+        variable_name(condition, side)
+        for condition in conditions.network
+        if any(condition.complaint_link)
+    ]
+    return engine.Complaint(f"complaint.{side}", tuple(parents))
+
+
+def _seats(protocol: Protocol, row_of: dict[str, int], parent: NDArray[np.bool_]) -> Iterator[Seat]:
+    for reading in protocol.readings:
+        row = row_of.get(reading.id)
+        if row is None or not parent[row].any():
+            continue
+        item = protocol.by_id.get(reading.item)
+        if item is not None and item.paired:
+            for side in SIDES:
+                yield Seat(reading, side, row, f"{reading.id}.{side}")
+        else:
+            yield Seat(reading, "midline", row, reading.id)
+
+
+def _engine_reading(
+    seat: Seat, conditions: Conditions, parent: NDArray[np.bool_], region: str
+) -> engine.Reading:
+    place = load_families(region).place.get(seat.reading.id)
+    family, mechanism = (f"{name}.{seat.side}" for name in place) if place else (None, None)
+    parents = tuple(name for name, _ in _parents(seat, conditions, parent))
+    return engine.Reading(seat.name, parents, family, mechanism)
+
+
+def _parents(
+    seat: Seat, conditions: Conditions, parent: NDArray[np.bool_] | None
+) -> Iterator[tuple[str, Condition]]:
+    """The variables a seat listens to: its side's, or for the midline those of both sides."""
+    for condition in conditions.network:
+        if parent is not None and not parent[seat.row, conditions.slices[condition.id]].any():
+            continue
+        sides: tuple[str | None, ...] = (None,)
+        if condition.scope == "side":
+            sides = SIDES if seat.side == "midline" else (seat.side,)
+        for side in sides:
+            yield variable_name(condition, side), condition
+
+
+def _link_columns(
+    structure: engine.Structure,
+    seats: tuple[Seat, ...],
+    conditions: Conditions,
+    painless: tuple[str, ...],
+) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """For each flat link of the engine: its place (row, column) in the fit, flattened; and whether
+    it is silent, because a pain reading has no link to painless conditions of a side."""
+    width = len(conditions.columns)
+    places = np.zeros(structure.link_count, dtype=np.intp)
+    silent = np.zeros(structure.link_count, dtype=bool)
+    for number, seat in enumerate(seats):
+        for position, name in enumerate(structure.readings[number].parents):
+            condition, _, side = name.partition(".")
+            here = structure.link_columns(number, position)
+            there = conditions.slices[condition]
+            places[here] = seat.row * width + np.arange(there.start, there.stop)
+            silent[here] = seat.reading.painful and side in painless
+    return places, silent
+
+
+def _complaint_columns(structure: engine.Structure, conditions: Conditions) -> NDArray[np.intp]:
+    places = np.zeros(structure.complaint_link_count, dtype=np.intp)
+    for number, complaint in enumerate(structure.complaints):
+        for position, name in enumerate(complaint.parents):
+            there = conditions.slices[name.partition(".")[0]]
+            places[structure.complaint_columns(number, position)] = np.arange(
+                there.start, there.stop
+            )
+    return places

@@ -1,0 +1,103 @@
+"""A record is a fold of append-only entries."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+
+from sidewise.errors import UserError
+from sidewise.record.ledger import (
+    Amended,
+    ContextSet,
+    Discarded,
+    Entry,
+    Found,
+    Opened,
+    Signed,
+    Undone,
+    fold,
+)
+from sidewise.record.model import Context
+from tests.builders import BASE, angle, found, record
+
+AT = datetime(2026, 3, 2, 9, 40, tzinfo=UTC)
+FIRST = angle("flexion", "left", 120)
+SECOND = angle("flexion", "left", 130)
+
+
+def entry(name: str, deed: Any) -> Entry:
+    return Entry(id=name, at=AT, by="E1", deed=deed)
+
+
+OPEN = entry("e0", Opened(region="shoulder", context=Context.model_validate(BASE)))
+
+
+def test_findings_are_kept_in_order() -> None:
+    state = fold("r1", [OPEN, entry("e1", Found(finding=FIRST))])
+    assert state.record == record(FIRST)
+
+
+def test_a_correction_replaces_and_undo_puts_back() -> None:
+    corrected = [
+        OPEN,
+        entry("e1", Found(finding=FIRST)),
+        entry("e2", Found(finding=SECOND, replaces=("e1",))),
+    ]
+    assert fold("r1", corrected).record.findings == (SECOND,)
+    undone = [*corrected, entry("e3", Undone(entries=("e2",)))]
+    assert fold("r1", undone).record.findings == (FIRST,)
+
+
+def test_a_second_tablet_makes_a_conflict_not_an_overwrite() -> None:
+    state = fold(
+        "r1", [OPEN, entry("e1", Found(finding=FIRST)), entry("e2", Found(finding=SECOND))]
+    )
+    assert len(state.record.conflicts) == 1
+    assert state.holding(SECOND) == ("e1", "e2")
+
+
+def test_an_entry_sent_twice_counts_once() -> None:
+    one = entry("e1", Found(finding=FIRST))
+    assert fold("r1", [OPEN, one, one]).record.findings == (FIRST,)
+
+
+def test_a_conflict_cannot_be_signed() -> None:
+    entries = [OPEN, entry("e1", Found(finding=FIRST)), entry("e2", Found(finding=SECOND))]
+    with pytest.raises(UserError, match="without contradictions"):
+        fold("r1", [*entries, entry("e3", Signed())])
+
+
+def test_a_signed_revision_is_frozen_until_amended_with_a_reason() -> None:
+    signed = [OPEN, entry("e1", Found(finding=FIRST)), entry("e2", Signed())]
+    with pytest.raises(UserError, match="amendment"):
+        fold("r1", [*signed, entry("e3", Found(finding=SECOND))])
+    amended = [
+        *signed,
+        entry("e3", Amended(reason="read from the wrong side")),
+        entry("e4", Found(finding=SECOND, replaces=("e1",))),
+        entry("e5", Signed()),
+    ]
+    state = fold("r1", amended).record
+    assert state.revision == 2
+    assert state.earlier[0].findings == (FIRST,)
+    assert state.earlier[0].reason == "read from the wrong side"
+    assert state.findings == (SECOND,)
+
+
+def test_nothing_follows_a_discarded_draft() -> None:
+    with pytest.raises(UserError, match="discarded"):
+        fold("r1", [OPEN, entry("e1", Discarded(reason="wrong patient")), entry("e2", Signed())])
+
+
+def test_context_can_be_filled_in_later() -> None:
+    state = fold("r1", [OPEN, entry("e1", ContextSet(changes={"age": 61, "sex": "male"}))])
+    assert (state.record.context.age, state.record.context.sex) == (61, "male")
+    assert state.record.context.patient == "HERON-1"
+
+
+def test_marks_on_the_figure_do_not_hold_each_others_slot() -> None:
+    scar = found("scars", "left", "place", what="scar", view="front")
+    state = fold("r1", [OPEN, entry("e1", Found(finding=scar))])
+    assert state.holding(scar) == ()
