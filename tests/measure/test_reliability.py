@@ -53,14 +53,26 @@ def test_icc_to_sem_to_mdc_of_a_printed_example() -> None:
 
 # Each printed SEM is rounded, so the MDC is known to 2.77 times half its last digit.
 PRINTED = (
-    (0.91, 2.52, 0.005),  # Goniometer, flexion; abstract table 2, ard.bmj.com/highwire/markup/235182.
+    (
+        0.91,
+        2.52,
+        0.005,
+    ),  # Goniometer, flexion; abstract table 2, ard.bmj.com/highwire/markup/235182.
     (0.40, 1.10, 0.005),  # The same, abduction.
-    (0.37, 1.02, 0.005),  # The same, external rotation. (Its internal rotation, 0.33 with 0.83, does
+    (
+        0.37,
+        1.02,
+        0.005,
+    ),  # The same, external rotation. (Its internal rotation, 0.33 with 0.83, does
     #                       not follow from any formula and is left out.)
     (1.1, 3.2, 0.05),  # Postural scale after stroke: Bland M, exercise, York clinimetrics course.
     (4.8, 13.29, 0.05),  # Holt et al., Phys Ther Sport 2016: hand-held dynamometer, lowest percent,
     (8.6, 23.7, 0.05),  # and highest;
-    (6.6, 18.4, 0.05),  # fixed dynamometer, lowest. (Its highest, 11.0 with 30.04, does not follow.)
+    (
+        6.6,
+        18.4,
+        0.05,
+    ),  # fixed dynamometer, lowest. (Its highest, 11.0 with 30.04, does not follow.)
     (8, 23, 0.5),  # Henseler et al., J Shoulder Elbow Surg 2015: Constant score, all patients.
 )
 
@@ -95,7 +107,11 @@ def test_mdc_of_an_impossible_error_is_refused(sem: float) -> None:
         mdc(sem)
 
 
-@pytest.mark.parametrize(("first", "second"), [((1, 2), (1, 2)), ((1, 2, 3), (1, 2)), ((1, 2, float("nan")), (1, 2, 3))])
-def test_limits_need_equal_lists_of_numbers(first: tuple[float, ...], second: tuple[float, ...]) -> None:
+@pytest.mark.parametrize(
+    ("first", "second"), [((1, 2), (1, 2)), ((1, 2, 3), (1, 2)), ((1, 2, float("nan")), (1, 2, 3))]
+)
+def test_limits_need_equal_lists_of_numbers(
+    first: tuple[float, ...], second: tuple[float, ...]
+) -> None:
     with pytest.raises(UserError, match="two equal lists of at least 3"):
         limits_of_agreement(first, second)

@@ -31,7 +31,9 @@ def test_error_already_of_a_difference_counts_once() -> None:
     assert found.error_threshold == pytest.approx(1.96 * 5)
 
 
-@pytest.mark.parametrize(("left", "real"), [(40.5, False), (40.49, True), (80.51, True), (79.5, False)])
+@pytest.mark.parametrize(
+    ("left", "real"), [(40.5, False), (40.49, True), (80.51, True), (79.5, False)]
+)
 def test_real_just_beyond_the_healthy_spread(left: float, real: bool) -> None:
     # 1.96 * 9.9 = 19.404, wider than the error of 1.96 sqrt 2 * 3 = 8.3.
     assert difference_test(left, 60.0, ReadingError(3), HealthySpread(0, 9.95), 20).real is real
@@ -68,7 +70,9 @@ def test_probability_against_simulation() -> None:
     found = difference_test(72, 60, ReadingError(5), HEALTHY, 10)
     # Three standard errors of a proportion of 400,000 draws.
     assert found.probability == pytest.approx((true > 0).mean(), abs=3 * (0.25 / 4e5) ** 0.5)
-    assert found.clinical_probability == pytest.approx((true > 10).mean(), abs=3 * (0.25 / 4e5) ** 0.5)
+    assert found.clinical_probability == pytest.approx(
+        (true > 10).mean(), abs=3 * (0.25 / 4e5) ** 0.5
+    )
 
 
 def test_error_alone_is_called_real_in_one_of_twenty() -> None:
@@ -117,7 +121,9 @@ def test_change_backwards_is_the_same_change(a: float, b: float, one: float, oth
 
 
 def test_change_with_one_instrument_is_mdc95() -> None:
-    assert change_test(10, 30, 5.4, 5.4).threshold == pytest.approx(15, abs=0.05)  # Tveita 2008: 15.
+    assert change_test(10, 30, 5.4, 5.4).threshold == pytest.approx(
+        15, abs=0.05
+    )  # Tveita 2008: 15.
 
 
 def test_change_with_two_instruments_adds_their_variances() -> None:
