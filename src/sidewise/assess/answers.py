@@ -104,11 +104,12 @@ def _station(e: Examination) -> Answer:
 
 def _apart(e: Examination, station: str) -> str:
     w = next(w for w in e.without if w.station == station)
+    many = len(e.table.students)
     changes = (
         f"the decisions on {', '.join(w.changed)} change" if w.changed else "no decision changes"
     )
     return (
-        f"As far as {len(e.table.students)} students can show, {station} goes neither with the other "
+        f"As far as {many} students can show, {station} goes neither with the other "
         "stations nor with the examiners' global rating; without it alpha goes from "
         f"{e.consistency.alpha.value:.2f} to {w.alpha:.2f} and {changes}."
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,44 +29,64 @@ def date_like(value: str) -> bool:
     return _DATES.fullmatch(value.strip()) is not None
 
 
+@dataclass(slots=True)
+class _Fault:
+    """One kind of mistake in one column and every row that has it."""
+
+    column: str
+    got: object
+    expected: str
+    do: str
+    rows: list[int]
+
+
 class Faults:
     """Mistakes and warnings collected over one reading of one table."""
 
     def __init__(self, name: str) -> None:
         self.name = name
-        self.errors: list[UserError] = []
         self.warnings: list[str] = []
+        self._found: dict[tuple[str, str, str], _Fault] = {}
 
     def rows(
         self, rows: Iterable[Any], column: str, got: object, expected: str, do: str = ""
     ) -> None:
         """The same mistake in several rows."""
-        self.errors += [UserError(self._at(row, column), got, expected, do) for row in rows]
+        for row in rows:
+            key = (column, repr(got), expected)
+            fault = self._found.setdefault(key, _Fault(column, got, expected, do, []))
+            fault.rows.append(int(row))
 
     def cells(self, values: pd.Series[Any], expected: str, do: str = "") -> None:
         """A mistake in each of these cells, shown with its value."""
-        self.errors += [
-            UserError(self._at(row, values.name), value, expected, do)
-            for row, value in values.items()
-        ]
+        for row, value in values.items():
+            self.rows([row], str(values.name), value, expected, do)
 
     def dates(self, values: pd.Series[str]) -> None:
         """Cells that a spreadsheet has turned into dates."""
         do = "A spreadsheet may have turned it into a date: set the column to text, type it again."
         self.cells(values, "a code, not a date", do)
 
-    def _at(self, row: Any, column: Any) -> str:
-        return f"{self.name}: row {row}, {column}"
-
     def raise_all(self) -> None:
-        """Raise everything found, in the order of the rows."""
-        if self.errors:
-            raise UserErrors(sorted(self.errors, key=_row_of))
+        """Raise everything found in the order of the rows, rows with the same mistake together."""
+        if self._found:
+            found = sorted(self._found.values(), key=lambda fault: min(fault.rows))
+            raise UserErrors([self._error(fault) for fault in found])
+
+    def _error(self, fault: _Fault) -> UserError:
+        where = f"{self.name}: {_spoken(sorted(fault.rows))}, {fault.column}"
+        got = None if fault.got == "" else fault.got
+        return UserError(where, got, fault.expected, fault.do)
 
 
-def _row_of(error: UserError) -> int:
-    found = re.search(r": row (\d+)", error.where)
-    return int(found.group(1)) if found else 0
+def _spoken(rows: list[int]) -> str:
+    """ "row 7", "rows 22 to 31", "rows 7, 9, 12 and 40 more"."""
+    if len(rows) == 1:
+        return f"row {rows[0]}"
+    if rows[-1] - rows[0] == len(rows) - 1:
+        return f"rows {rows[0]} to {rows[-1]}"
+    shown = ", ".join(map(str, rows[:6]))
+    return f"rows {shown} and {len(rows) - 6:,} more" if len(rows) > 6 else f"rows {shown}"
 
 
 def numbers(text: pd.Series[str], faults: Faults, blank: float | None = None) -> pd.Series[float]:

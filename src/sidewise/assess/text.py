@@ -158,10 +158,13 @@ def _against(item: ItemAgreement) -> list[str]:
         elif a.kappa is not None and a.ac1 is not None:
             extra = ""
             if a.sensitivity is not None and a.specificity is not None:
-                extra = f", finds {interval(a.sensitivity)}, clears {interval(a.specificity)}"
+                extra = (
+                    f", sensitivity {interval(a.sensitivity)}"
+                    f", specificity {interval(a.specificity)}"
+                )
             lines.append(
                 f"{a.examiner}: {a.same} of {a.n} as the reference; kappa {number(a.kappa.value)}, "
-                f"AC1 {number(a.ac1.value)}{extra}"
+                f"{a.ac1.name.removeprefix('Gwet ')} {number(a.ac1.value)}{extra}"
             )
         else:
             lines.append(f"{a.examiner}: {a.n} readings, too few to compare")
