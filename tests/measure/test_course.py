@@ -43,7 +43,7 @@ def test_unequal_gaps_are_a_series_with_missing_weeks() -> None:
 def _direct(
     times: list[float], values: list[float], variances: list[float], q: float
 ) -> np.ndarray:
-    """Generalised least squares by matrices: the smoothed level of a random walk, flat first level."""
+    """The smoothed random walk by matrices (generalised least squares, flat first level)."""
     n = len(times)
     step = np.diff(np.eye(n), axis=0)
     precision = np.diag(1 / np.array(variances)) + step.T @ np.diag(1 / (q * np.diff(times))) @ step

@@ -48,7 +48,7 @@ def test_equal_sides_have_no_difference(protocol: Protocol) -> None:
     assert (found.difference, found.real, found.probability) == (0, False, 0.5)
 
 
-def test_by_eye_forty_degrees_needed_between_examiners_but_thirty_within(
+def test_by_eye_the_published_error_is_already_of_a_difference(
     protocol: Protocol,
 ) -> None:
     sides = [

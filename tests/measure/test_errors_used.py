@@ -18,7 +18,7 @@ def _sem(tables: Tables, item: str, mode: str, instrument: str, examiners: str =
     ("item", "mode", "instrument", "examiners", "sem"),
     [
         # de Winter 2004, two examiners, passive external rotation by inclinometer.
-        ("external_rotation_at_side", "passive", "inclinometer", "between", 7.2),
+        ("external_rotation_at_side", "passive", "inclinometer", "between", 6.8),
         # Kolber 2011, active flexion, two examiners.
         ("flexion", "active", "inclinometer", "between", 3.4),
         # Dougherty 2015, passive flexion, one examiner.

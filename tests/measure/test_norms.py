@@ -101,8 +101,8 @@ def test_every_usable_norm_gives_a_standing(tables: Tables) -> None:
 def test_nothing_is_extrapolated_beyond_a_tables_ages(
     tables: Tables, age: int, inside: bool
 ) -> None:
-    rows = Tables(tuple(r for r in tables.norms if r.text("age_low") == "20" and "Boone" in r.source),
-                  (), (), (), ())  # fmt: skip
+    boone = [r for r in tables.norms if r.text("age_low") == "20" and "Boone" in r.source]
+    rows = Tables(tuple(boone), (), (), (), ())
     found = compare(_angle("flexion", 150), age, "male", "right", rows)
     assert [c.z is not None for c in found] == [inside]
     assert inside or "lies outside its ages (20 to 54)" in found[0].sentence
