@@ -80,9 +80,7 @@ def _nothing() -> Evidence:
     return Evidence((), np.empty((1, 0)), np.empty((1, 0)))
 
 
-def _solve(
-    network: Network, evidence: Evidence, marginals: bool, workers: int | None
-) -> Solution:
+def _solve(network: Network, evidence: Evidence, marginals: bool, workers: int | None) -> Solution:
     if network.draws > 1 and evidence.rows > 1 and network.draws != evidence.rows:
         raise ValueError(f"{network.draws} draws cannot go with {evidence.rows} rows")
     program = compiled_program(problem_of(network, evidence))

@@ -156,9 +156,7 @@ def _parents(network: Network, reading: int) -> set[int]:
     return {variable for variable, _ in network.linked[reading]}
 
 
-def _spans(
-    network: Network, evidence: Evidence
-) -> dict[tuple[str | None, str | None], set[int]]:
+def _spans(network: Network, evidence: Evidence) -> dict[tuple[str | None, str | None], set[int]]:
     """Parents of the members seen, by family and mechanism."""
     spans: dict[tuple[str | None, str | None], set[int]] = {}
     for reading in evidence.readings:
@@ -169,13 +167,13 @@ def _spans(
 def _widened(
     network: Network, evidence: Evidence, left: Sequence[int]
 ) -> dict[tuple[str | None, str | None], set[int]]:
-    """The spans, each mechanism widened by the parents of one candidate."""
+    """The spans, one mechanism of each family widened by the parents of one candidate."""
     spans = _spans(network, evidence)
     done = set()
     for reading in sorted(left, key=lambda r: -len(network.linked[r])):
         key = _key(network, reading)
-        if key not in done:
-            done.add(key)
+        if key[0] not in done:
+            done.add(key[0])
             spans.setdefault(key, set()).update(_parents(network, reading))
     return spans
 

@@ -1,0 +1,214 @@
+"""Invented records drawn from the network, and where a record's probability lies among them.
+
+A record is unusual when the network gives its findings less probability than it gives to all but
+one in a hundred invented records with the same readings seen: a reason to check sides and
+entries. Its place is found in stages: most records are plainly not in the lowest centile after a
+hundred invented ones, and only those near it need the whole thousand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidewise.reason.engine.assemble import pair_tables
+from sidewise.reason.engine.eliminate import solve
+from sidewise.reason.engine.evidence import Evidence, observed_rows
+from sidewise.reason.engine.network import Array, Network
+from sidewise.reason.engine.normal import normal_probability
+
+RECORDS = 1000
+STAGES = (100, 300, RECORDS)
+UNUSUAL = 0.01
+# A stage settles the matter when even the lower 99.9% limit of the place is above the centile.
+SURELY = 3.09
+
+
+@dataclass(frozen=True, eq=False)
+class Records:
+    """Invented records: condition levels (N, V) and, of the readings, present or not (N, n)."""
+
+    levels: NDArray[np.intp]
+    readings: tuple[int, ...]
+    present: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Percentile:
+    """Share of invented records less probable than this one (equal ones count half), 0 to 100.
+
+    among: how many records were invented. unusual: below the first centile.
+    """
+
+    percentile: float
+    among: int
+    unusual: bool
+
+
+def draw_records(
+    network: Network,
+    count: int,
+    rng: np.random.Generator,
+    readings: Sequence[int] | None = None,
+) -> Records:
+    """Draw conditions (given the complaints), then findings, with families dependent.
+
+    One set of parameters: all records come from it. As many sets as records: one each, and those
+    a complaint rejects are drawn again under their own set.
+    """
+    if network.draws not in (1, count):
+        raise ValueError(f"{network.draws} sets of parameters for {count} records")
+    numbers = tuple(range(len(network.structure.readings))) if readings is None else tuple(readings)
+    levels = _levels(network, count, rng)
+    return Records(levels, numbers, _findings(network, levels, numbers, rng))
+
+
+def log_evidence_of(network: Network, records: Records) -> Array:
+    """(N,) log probability of each record's findings, exactly, in one batched elimination."""
+    evidence = observed_rows(records.readings, records.present.astype(float))
+    return solve(network, evidence, marginals=False).log_evidence
+
+
+def evidence_percentile(
+    network: Network, evidence: Evidence, seed: int, count: int = RECORDS
+) -> Percentile:
+    """Place of one record among invented ones with the same readings seen (`network.mean()`).
+
+    Soft observations are compared as the plain result they favour.
+    """
+    if not evidence.readings:
+        return Percentile(50.0, 0, False)
+    rng = np.random.default_rng(seed)
+    own = (evidence.present > evidence.absent).astype(float)
+    mine = solve(network, observed_rows(evidence.readings, own), marginals=False).log_evidence[0]
+    below, among = 0.0, 0
+    for stage in [s for s in STAGES if s < count] + [count]:
+        records = draw_records(network, stage - among, rng, evidence.readings)
+        theirs = log_evidence_of(network, records)
+        same = np.isclose(theirs, mine, rtol=0.0, atol=1e-9)
+        below += float(np.sum((theirs < mine) & ~same) + 0.5 * same.sum())
+        among = stage
+        if _settled(below / among, among):
+            break
+    return Percentile(100.0 * below / among, among, below / among < UNUSUAL)
+
+
+def _settled(share: float, among: int) -> bool:
+    spread = float(np.sqrt(max(share * (1.0 - share), 1.0 / among) / among))
+    return share - SURELY * spread > UNUSUAL
+
+
+def _levels(network: Network, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    levels = np.zeros((count, len(network.structure.variables)), dtype=np.intp)
+    todo = np.arange(count)
+    while len(todo):
+        levels[todo] = _unselected(network, todo, rng)
+        todo = todo[~_complains(network, levels[todo], todo, rng)]
+    return levels
+
+
+def _of(values: Array, rows: NDArray[np.intp]) -> Array:
+    """The columns of these rows of an array with the draw axis last."""
+    return values if values.shape[-1] == 1 else values[..., rows]
+
+
+def _chosen(shares: Array, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """One of the categories for each record; shares (n, 1 or count)."""
+    edges = np.cumsum(shares, axis=0)
+    return np.asarray((rng.random(count) * edges[-1] >= edges[:-1]).sum(axis=0), dtype=np.intp)
+
+
+def _unselected(
+    network: Network, rows: NDArray[np.intp], rng: np.random.Generator
+) -> NDArray[np.intp]:
+    structure, count = network.structure, len(rows)
+    prior = _of(network.by_column["prior"], rows)
+    levels = np.stack([_chosen(p, count, rng) for p in prior], axis=1)
+    for pair, table in pair_tables(network).items():
+        left, right = structure.pair_numbers[pair]
+        both = _of(table, rows)
+        joint = _chosen(both.reshape(-1, both.shape[-1]), count, rng)
+        levels[:, left], levels[:, right] = joint // len(both), joint % len(both)
+    return levels
+
+
+def _complains(
+    network: Network,
+    levels: NDArray[np.intp],
+    rows: NDArray[np.intp],
+    rng: np.random.Generator,
+) -> NDArray[np.bool_]:
+    structure = network.structure
+    kept = np.ones(len(rows), dtype=bool)
+    for complaint, parents in enumerate(structure.complaint_parents):
+        none = 1.0 - _of(network.by_column["complaint_leak"][complaint], rows)
+        first = structure.first_complaint_arc[complaint]
+        for position, variable in enumerate(parents):
+            arc = _of(network.complaint_kept[first + position], rows)
+            none = none * _picked(arc, levels[:, variable])
+        kept &= rng.random(len(rows)) >= none
+    return kept
+
+
+def _picked(table: Array, levels: NDArray[np.intp]) -> Array:
+    """Entry of each record's level; table (L, 1 or N)."""
+    return table[levels, 0] if table.shape[-1] == 1 else table[levels, np.arange(len(levels))]
+
+
+def present_probability(network: Network, levels: NDArray[np.intp], reading: int) -> Array:
+    """(N,) probability that a reading is present given the levels of each record."""
+    structure = network.structure
+    absent = 1.0 - network.by_column["leak"][reading]
+    first = structure.first_arc[reading]
+    for variable, position in network.linked[reading]:
+        absent = absent * _picked(network.kept[first + position], levels[:, variable])
+    return np.broadcast_to(1.0 - absent, len(levels))
+
+
+def _findings(
+    network: Network,
+    levels: NDArray[np.intp],
+    readings: Sequence[int],
+    rng: np.random.Generator,
+) -> NDArray[np.bool_]:
+    tendency = _tendencies(network, readings, len(levels), rng)
+    found = np.empty((len(levels), len(readings)), dtype=bool)
+    for column, reading in enumerate(readings):
+        present = present_probability(network, levels, reading)
+        found[:, column] = tendency[column] <= present
+    return found
+
+
+def _tendencies(
+    network: Network, readings: Sequence[int], count: int, rng: np.random.Generator
+) -> list[Array]:
+    """For each reading a uniform number per record; those of a family are correlated.
+
+    The finding is present when the number is at most its probability, so that each keeps its own
+    probability exactly: Phi of a normal with correlations rho_s, and rho_s + rho_m.
+    """
+    shared: dict[tuple[str, str], Array] = {}
+
+    def factor(family: str, mechanism: str) -> Array:
+        if (family, mechanism) not in shared:
+            shared[family, mechanism] = rng.standard_normal(count)
+        return shared[family, mechanism]
+
+    found = []
+    for reading in readings:
+        known = network.structure.readings[reading]
+        if known.family is None or network.parameters.rho_structure is None:
+            found.append(rng.random(count))
+            continue
+        number = network.structure.families.index(known.family)
+        rho_s = network.by_column["rho_structure"][number]
+        rho_m = network.by_column["rho_mechanism"][number]
+        whole = np.sqrt(rho_s) * factor(known.family, "")
+        part = np.sqrt(rho_m) * factor(known.family, f"mechanism {known.mechanism}")
+        own = np.sqrt(1.0 - rho_s - rho_m) * rng.standard_normal(count)
+        # The latent of the model raises the chance of a finding; a low number makes it present.
+        found.append(normal_probability(np.ascontiguousarray(-(whole + part + own))))
+    return found
