@@ -50,7 +50,8 @@ def state_prior(network: Network, state: tuple[int, ...]) -> float:
         paired |= {left, right}
         levels = structure.levels[left]
         table = side_table(
-            p.prior[0, left, :levels, None], p.prior[0, right, :levels, None],
+            p.prior[0, left, :levels, None],
+            p.prior[0, right, :levels, None],
             p.concordance[0, number : number + 1],
         )[..., 0]
         value *= table[state[left], state[right]]

@@ -94,8 +94,11 @@ def test_complaint_keeps_its_digits_when_all_else_is_absent() -> None:
     network = Network(
         structure,
         Parameters(
-            prior, np.array([[0.9, 0.9]]), np.array([[0.1]]),
-            complaint_link=np.array([[0.9, 0.8]]), complaint_leak=np.array([[leak]]),
+            prior,
+            np.array([[0.9, 0.9]]),
+            np.array([[0.1]]),
+            complaint_link=np.array([[0.9, 0.8]]),
+            complaint_leak=np.array([[leak]]),
         ),
     )
     evidence = observed(structure, {"f": False})
@@ -214,18 +217,22 @@ def mirrored(network: Network) -> Network:
     left = [r for r in old.readings if r.name.endswith(".l")]
     turned = [
         Reading(
-            _other(r.name), tuple(_other(n) for n in r.parents),
-            _other(r.family) if r.family else None, r.mechanism,
+            _other(r.name),
+            tuple(_other(n) for n in r.parents),
+            _other(r.family) if r.family else None,
+            r.mechanism,
         )
         for r in left
     ]
     structure = Structure(old.variables, (*left, *turned), old.pairs)
     numbers = [old.reading_index[r.name] for r in left]
-    columns = np.concatenate([
-        np.arange(old.link_columns(n, i).start, old.link_columns(n, i).stop)
-        for n in numbers
-        for i in range(len(old.readings[n].parents))
-    ])
+    columns = np.concatenate(
+        [
+            np.arange(old.link_columns(n, i).start, old.link_columns(n, i).stop)
+            for n in numbers
+            for i in range(len(old.readings[n].parents))
+        ]
+    )
     prior = p.prior.copy()
     for a, b in old.pair_numbers:
         prior[:, b] = prior[:, a]
@@ -234,8 +241,12 @@ def mirrored(network: Network) -> Network:
     return Network(
         structure,
         Parameters(
-            prior, np.tile(p.link[:, columns], 2), np.tile(p.leak[:, numbers], 2),
-            rho, rho, p.concordance,
+            prior,
+            np.tile(p.link[:, columns], 2),
+            np.tile(p.leak[:, numbers], 2),
+            rho,
+            rho,
+            p.concordance,
         ),
     )
 

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sidewise.reason.engine import families
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.families import Nodes, family_nodes, node_probability
 from sidewise.reason.engine.network import Array, Network
@@ -245,15 +246,13 @@ def _family_factors(
     network: Network, evidence: Evidence, columns: list[int], sizes: list[int]
 ) -> list[Factor]:
     """Factors of one family; its node variables are appended to `sizes`."""
-    from sidewise.reason.engine.families import NODES
-
     readings = network.structure.readings
     family = readings[evidence.readings[columns[0]]].family or ""
     seen = dict.fromkeys(readings[evidence.readings[c]].mechanism or "" for c in columns)
     node = {}
     for mechanism in seen:
         node[mechanism] = len(sizes)
-        sizes.append(NODES)
+        sizes.append(families.NODES)
     factors = _node_factors(family, list(node.values()), sizes)
     for column in columns:
         reading = evidence.readings[column]
