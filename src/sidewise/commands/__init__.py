@@ -8,6 +8,7 @@ from typing import Any
 from sidewise.commands.agree import agree
 from sidewise.commands.check import check
 from sidewise.commands.demo import demo
+from sidewise.commands.follow import follow
 from sidewise.commands.interpret import interpret
 from sidewise.commands.marks import marks
 from sidewise.commands.note import note
@@ -18,6 +19,7 @@ REGISTER: dict[str, Callable[..., Any]] = {
     "check": check,
     "interpret": interpret,
     "note": note,
+    "follow": follow,
     "sources": sources,
     "marks": marks,
     "agree": agree,
