@@ -4,8 +4,8 @@
     python bench/assess_b.py --large    lme4 at 20,000 as well (minutes)
     python bench/assess_b.py --growth   ours at 200,000 students too
 
-One thread: the program starts itself again with the number of BLAS threads set. lme4 runs only where Rscript
-with lme4 is installed. Each figure is the median of `--repeat` runs after import.
+One thread: the program starts itself again with the number of BLAS threads set. lme4 runs only
+where Rscript with lme4 is installed. Each figure is the median of `--repeat` runs after import.
 """
 
 from __future__ import annotations

@@ -135,7 +135,7 @@ def _read(scores: pd.DataFrame, response: str) -> tuple[_Data, list[str]]:
     for column in ("student", "station", "examiner"):
         if rows[column].isna().any():
             where = rows.index[rows[column].isna()][0]
-            raise UserError(f"{column}, row {where}", None, f"a {column} on every row with a mark")
+            raise UserError(f"{column}, row {where}", None, "a name on every row with a mark")
     values = rows[response].to_numpy(dtype=float)
     if not np.isfinite(values).all():
         where = rows.index[~np.isfinite(values)][0]

@@ -108,7 +108,7 @@ def _checked(frame: pd.DataFrame) -> pd.DataFrame:
     for column in COLUMNS[:3]:
         if rows[column].isna().any():
             row = rows.index[rows[column].isna()][0]
-            raise UserError(f"{column}, row {row}", None, f"a {column} on every row with a rating")
+            raise UserError(f"{column}, row {row}", None, "a name on every row with a rating")
     if rows["student"].nunique() < 2:
         raise UserError("student", "one student", "at least two students")
     if len(np.unique(values)) < 2:

@@ -196,7 +196,7 @@ def _usable(
     for part in {part for name in facets for part in name.split(":")}:
         if marked[part].isna().any():
             row = marked.index[marked[part].isna()][0]
-            raise UserError(f"{part}, row {row}", None, f"a {part} on every row with a mark",
+            raise UserError(f"{part}, row {row}", None, "a name on every row with a mark",
                             "Fill it in, or leave the facet out.")  # fmt: skip
     return marked
 

@@ -1,0 +1,1 @@
+"""Tests of the numerical cores of `sidewise.assess`."""
