@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sidewise.measure.norms import compare, norms_for, standing
+from sidewise.measure.norms import compare, compare_total, norms_for, standing
 from sidewise.measure.readings import Measurement
 from sidewise.measure.tables import Row, Tables, load_tables
 from sidewise.protocol import Protocol
@@ -135,6 +135,20 @@ def test_several_tables_are_all_shown(protocol: Protocol) -> None:
 def test_passive_reading_is_not_held_against_active_norms(protocol: Protocol) -> None:
     record = visit(angle("abduction", "left", 120, "passive"), age=70)
     assert not [c for c in norms_for(record, protocol) if "Bassey" in c.source]
+
+
+def test_constant_total_by_age_and_sex(tables: Tables) -> None:
+    # Lopiz et al. 2024: men of 18 to 30, 99.2 (SD 3.0); women over 75, 75.3 (SD 8.8).
+    for age, sex, mean, sd in ((25, "male", 99.2, 3.0), (80, "female", 75.3, 8.8)):
+        found = compare_total("constant_total", mean - sd, age, sex, tables)
+        assert [c.z for c in found if c.usual == mean] == [pytest.approx(-1)]
+
+
+def test_total_of_a_record_is_compared_by_age(protocol: Protocol) -> None:
+    (found,) = [
+        c for c in norms_for(visit(scales={"constant_total": 60}), protocol) if c.mark == "memory"
+    ]
+    assert (found.usual, found.item) == (84, "constant_total")  # Katolik 2005, women of 50 to 59.
 
 
 def test_recalled_table_says_so(protocol: Protocol) -> None:

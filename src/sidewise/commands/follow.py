@@ -8,7 +8,7 @@ import typer
 
 
 def follow(
-    exams: list[str] = typer.Argument(..., metavar="EXAM EXAM...", help="Examinations, in order."),
+    exams: list[str] = typer.Argument(..., metavar="EXAM", help="Examinations, in order."),
     as_json: bool = typer.Option(False, "--json", help="The whole result as JSON."),
     picture: Path | None = typer.Option(
         None, "--picture", metavar="FILE", help="Draw the course as .svg or .png."

@@ -18,7 +18,7 @@ PAPER, INK, QUIET, GHOST, RULE, ACCENT, ACCENT_SOFT = (
     "#bcd9d8",
 )
 FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
-DPI = 200
+DPI = 144
 Anchor = Literal["start", "middle", "end"]
 
 

@@ -36,7 +36,8 @@ def follow_lines(found: FollowUp) -> Iterator[str]:
         yield ""
         yield "Sides at the last visit:"
     for difference in found.differences:
-        yield f"{_sign(difference.real)} {difference.sentence}"
+        sign = "[not real]" if difference.real is False else _sign(difference.real)
+        yield f"{sign} {difference.sentence}"
     yield from _by_chance(found)
     yield from _once(found)
     yield from _cautions(found)
@@ -79,10 +80,10 @@ def _cautions(found: FollowUp) -> Iterator[str]:
     cautions: dict[str, list[str]] = {}
     for followed in found.followed:
         for caution in followed.cautions:
-            cautions.setdefault(caution, []).append(f"{followed.side} {followed.label.lower()}")
+            cautions.setdefault(caution, []).append(followed.label)
     for difference in found.differences:
         for caution in difference.cautions:
-            cautions.setdefault(caution, []).append(difference.label.lower())
+            cautions.setdefault(caution, []).append(difference.label)
     for scale in found.scales:
         for caution in scale.cautions:
             cautions.setdefault(caution, []).append(scale.label)
@@ -90,7 +91,7 @@ def _cautions(found: FollowUp) -> Iterator[str]:
         yield ""
         yield "Take care:"
     for caution, where in cautions.items():
-        yield f"  {caution} ({', '.join(dict.fromkeys(where))})"
+        yield f"  {caution} ({'; '.join(dict.fromkeys(where))})"
 
 
 def _plain(value: Any) -> Any:

@@ -55,14 +55,33 @@ class NormComparison:
 def norms_for(
     record: Record, protocol: Protocol, tables: Tables | None = None
 ) -> tuple[NormComparison, ...]:
-    """Every measured number of a record against every table that holds its movement and mode."""
+    """Every measured number and scale total of a record against every table that holds it."""
     tables = tables or load_tables(record.region)
     context = record.context
-    return tuple(
+    moved = [
         comparison
         for m in measurements(record, protocol)
         for comparison in compare(m, context.age, context.sex, context.dominant, tables)
-    )
+    ]
+    totals = [
+        comparison
+        for measure, number in context.scales.items()
+        for comparison in compare_total(measure, number, context.age, context.sex, tables)
+    ]
+    return (*moved, *totals)
+
+
+def compare_total(
+    measure: str, number: float, age: float | None, sex: str | None, tables: Tables
+) -> tuple[NormComparison, ...]:
+    """A scale's total against each table of healthy people; a fall with age is no disease."""
+    m = Measurement(measure, measure.replace("_", " "), "both", None, "score", number, None, "")
+    rows = [
+        row
+        for row in tables.usable("strength_norms")
+        if row.text("item") == measure and row.text("sex") in (sex, "both")
+    ]
+    return tuple(c for table in _by_table(rows) for c in _in_table(m, table, age, None))
 
 
 def compare(
@@ -130,9 +149,13 @@ def _in_table(
     sided = [row for row in ages if _side_fits(row, m.side, dominant)] or [
         row for row in ages if row.text("side") in ("right", "left")
     ]
-    # Rows for one side of the body say more than a row for both of them together.
-    sided.sort(key=lambda row: row.text("side") == "both")
-    yield from (_compared(m, row) for row in sided[:1])
+    yield from (_compared(m, row) for row in sorted(sided, key=_breadth)[:1])
+
+
+def _breadth(row: Row) -> tuple[bool, bool, float]:
+    # A row for one side, one sex, few ages says more than one for all of them together.
+    ages = (row.number("age_high") or 120.0) - (row.number("age_low") or 0.0)
+    return (row.text("side") == "both", row.text("sex") == "both", ages)
 
 
 def _age_fits(row: Row, age: float) -> bool:
@@ -152,10 +175,7 @@ def _side_fits(row: Row, side: str, dominant: str | None) -> bool:
 def _compared(m: Measurement, row: Row) -> NormComparison:
     place = standing(m.number, row)
     usual = row.number("mean") if row.text("mean") else row.number("median")
-    sentence = (
-        f"Patient's {m.side} {m.label.lower()}{_mode(m)}: {m.shown} {m.unit}; {place.words} "
-        f"({_who(row)}; {row.source})."
-    )
+    sentence = f"{_what(m)}: {m.shown} {m.unit}; {place.words} ({_who(row)}; {row.source})."
     return NormComparison(
         m.item,
         m.mode,
@@ -178,7 +198,7 @@ def _outside(m: Measurement, table: list[Row], age: float | None) -> NormCompari
     why = (
         "age not recorded" if age is None else f"age {age:g} lies outside its ages ({_ages(table)})"
     )
-    what = f"Patient's {m.side} {m.label.lower()}{_mode(m)}"
+    what = _what(m)
     sentence = f"{what}: not compared with {first.source}: {why}."
     return NormComparison(
         m.item,
@@ -235,5 +255,7 @@ def _ordinal(percentile: float) -> str:
     return "over 99" if percentile > 99 else f"{percentile:.0f}"
 
 
-def _mode(m: Measurement) -> str:
-    return f", {m.mode}" if m.mode else ""
+def _what(m: Measurement) -> str:
+    mode = f", {m.mode}" if m.mode else ""
+    whose = "" if m.side == "both" else f"{m.side} "
+    return f"Patient's {whose}{m.label}{mode}"

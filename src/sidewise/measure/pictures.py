@@ -77,6 +77,15 @@ def difference_picture(found: Sequence[SideDifference], title: str) -> Picture:
     return Picture(WIDTH, y + block.height + 16, title, words, tuple(shapes))
 
 
+def change_picture(followed: Followed, found: FollowUp) -> Picture:
+    """The course of one measure on one side."""
+    head = _course_heading(16)
+    block = _panel(followed, [followed], found, MARGIN, 92)
+    title = f"{found.patient}: patient's {followed.side} {followed.label}"
+    shapes = (*head, *block.shapes)
+    return Picture(WIDTH, 92 + block.height + 16, title, followed.sentence, shapes)
+
+
 def _heading(found: FollowUp) -> Iterator[Shape]:
     yield Words(f"{found.patient}: {len(found.dates)} visits", Place(MARGIN, 46), 22, bold=True)
     days = ", ".join(f"{day:%-d %b %Y}" for day in found.dates)
@@ -228,7 +237,9 @@ def _panel(
 ) -> Block:
     mode = f", {f.mode}" if f.mode else ""
     title = f"Patient's {f.side.upper()}: {f.label.lower()}{mode}"
-    shapes: list[Shape] = [Words(title, Place(left, top + 16), 14, bold=True)]
+    shapes: list[Shape] = [
+        Words(title, Place(left, top + 16), 14 if len(title) <= 58 else 12, bold=True)
+    ]
     axes = _axes_of(pair, found, left + 40, top + 30)
     shapes.extend(axes.frame())
     shapes.extend(_course_shapes(f, axes))
@@ -288,6 +299,7 @@ def _axes_of(pair: Sequence[Followed], found: FollowUp, left: float, top: float)
     numbers = [number for f in pair for number in _extent(f)]
     step = _step(max(numbers) - min(numbers))
     low, high = step * floor(min(numbers) / step), step * ceil(max(numbers) / step)
+    low = max(low, 0.0) if pair[0].unit == "level" else low
     days = tuple((day - found.dates[0]).days for day in found.dates)
     labels = tuple(f"{day:%-d %b}" for day in found.dates)
     high = max(high, low + step)

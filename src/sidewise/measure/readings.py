@@ -10,8 +10,8 @@ from sidewise.protocol import Protocol
 from sidewise.record import Finding, Record
 from sidewise.record.values import LEVELS, AngleValue, ForceValue, LengthValue, LevelValue
 
-UNITS = {"angle": "deg", "force": "N", "level": "level", "length": "cm"}
-WORDS = {"deg": "degrees", "N": "newtons", "level": "levels", "cm": "cm", "percent": "percent"}
+UNITS = {"angle": "deg", "force": "N", "level": "level", "length": "cm", "score": "points"}
+WORDS = {"deg": "degrees", "N": "newtons", "level": "levels", "cm": "cm", "points": "points"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,8 @@ def _averaged(
     label: str, quantity: str, instrument: str | None, group: list[Finding], record: Record
 ) -> Measurement:
     first = group[0]
+    # An item may be graded and measured: its movement and its force share one label.
+    label = f"{label}, force" if quantity == "force" else label
     # The reading's own uncertainty does not shrink with repeats: the same points, the same camera.
     sds = [sd for f in group if (sd := getattr(f.value, "sd", None))]
     return Measurement(

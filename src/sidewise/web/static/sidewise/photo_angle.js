@@ -87,11 +87,17 @@ class PhotoAngle {
   handle(name) {
     const button = styled(make("button", { type: "button", className: "photo-point" }), {
       position: "absolute", width: "44px", height: "44px", margin: "-22px 0 0 -22px", padding: "0",
-      borderRadius: "50%", border: "2px solid currentColor", background: "rgb(255 255 255 / 0.35)",
-      touchAction: "none", cursor: "grab", font: "600 11px system-ui, sans-serif",
+      borderRadius: "50%", border: "2px solid #22302f", background: "transparent",
+      outlineOffset: "2px", boxShadow: "0 0 0 2px rgb(255 255 255 / 0.8)", touchAction: "none",
+      cursor: "grab",
     });
     button.dataset.point = name;
-    button.textContent = NAMES[name];
+    // The word hangs below the ring, so that the landmark inside it stays in view.
+    button.append(styled(make("span", { textContent: NAMES[name] }), {
+      position: "absolute", top: "46px", left: "50%", transform: "translateX(-50%)",
+      padding: "1px 5px", borderRadius: "4px", background: "#fcfaf5", color: "#22302f",
+      font: "600 12px system-ui, sans-serif",
+    }));
     button.addEventListener("pointerdown", (event) => {
       button.setPointerCapture(event.pointerId);
       event.preventDefault();
@@ -160,8 +166,18 @@ class PhotoAngle {
       pen.lineTo(points.distal.x, points.distal.y);
       pen.stroke();
     }
+    for (const name of this.names) this.mark(pen, points[name]);
     this.handles.forEach((handle, place) => this.put(handle, this.names[place]));
     this.say(tell);
+  }
+
+  mark(pen, at) {
+    for (const [colour, radius] of [["#fff", 5], ["#1d6a72", 3]]) {
+      pen.fillStyle = colour;
+      pen.beginPath();
+      pen.arc(at.x, at.y, radius, 0, 2 * Math.PI);
+      pen.fill();
+    }
   }
 
   put(handle, name) {
