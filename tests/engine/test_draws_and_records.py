@@ -270,5 +270,5 @@ def test_a_parent_that_is_no_variable_is_refused() -> None:
 @pytest.mark.parametrize("pair", [(0.0, 0.0), (-1.0, 1.0), (float("nan"), 1.0)])
 def test_impossible_likelihoods_are_refused(pair: tuple[float, float]) -> None:
     network = uncertain(1, np.random.default_rng(0))
-    with pytest.raises(UserError, match="finding f: got .*expected two likelihoods"):
+    with pytest.raises(UserError, match=r"finding f: got .*expected two likelihoods"):
         observed(network.structure, {"f": pair})

@@ -180,7 +180,7 @@ def test_nothing_examined_with_a_complaint_gives_the_prior_of_complainers() -> N
 @settings(max_examples=25, deadline=None)
 @given(seeds)
 def test_an_unexamined_item_summed_out_changes_nothing(seed: int) -> None:
-    network, findings, rng = plain(seed, complaints=1)
+    network, findings, _ = plain(seed, complaints=1)
     more = next(r.name for r in network.structure.readings if r.name not in findings)
     before = solve(network, observed(network.structure, findings))
     seen = [

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -105,7 +107,7 @@ def twin(rho: float) -> tuple[Network, Evidence]:
 
 def test_a_twin_tells_less_the_more_it_is_correlated() -> None:
     bits = [gains(*twin(rho)).bits[0] for rho in (0.0, 0.15, 0.3, 0.45, 0.6, 0.75)]
-    assert all(more > less for more, less in zip(bits[:-1], bits[1:], strict=True))
+    assert all(more > less for more, less in pairwise(bits))
     # The notes' two manoeuvres lose a half by rho = 0.45; at 0.75 little is left.
     assert bits[-1] < 0.4 * bits[0]
 

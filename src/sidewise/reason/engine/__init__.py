@@ -16,7 +16,8 @@ network.py    Variable(name, levels=2); Reading(name, parents, family=None, mech
                 .mean() .take(draws); each leading axis is D or 1; links are q of levels 1, 2, ...
               Network(structure, parameters); .draws .mean() .take(draws)
               independent(network) -> Network with both rho nought
-evidence.py   observed(structure, {reading name: True | False | (if_absent, if_present)}) -> Evidence
+evidence.py   observed(structure, {reading name: True | False | (if_absent, if_present)})
+                -> Evidence
               observed_rows(reading numbers, present (rows, n) of 0/1) -> Evidence
               Evidence(readings, absent, present); .without(reading) .adding(reading, observation)
 eliminate.py  solve(network, evidence, *, marginals=True, workers=None)

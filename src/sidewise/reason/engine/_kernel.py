@@ -373,7 +373,7 @@ def _one_record(
                 offsets(scope, rests[c], levels, place)
                 message = messages[message_at[c] : message_at[c + 1]]
                 hand_down(table, place, message, outer[message_at[c] : message_at[c + 1]])
-    return log
+    return float(log)
 
 
 def _sorted_parent(mask: int, position: Numbers) -> int:

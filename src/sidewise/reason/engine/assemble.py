@@ -118,7 +118,7 @@ def problem_of(network: Network, evidence: Evidence) -> Problem:
 def _separable(evidence: Evidence) -> list[bool]:
     """Columns that in every row are absent, or say nothing."""
     absent, present = evidence.absent, evidence.present
-    return ((present == 0.0) | (present == absent)).all(axis=0).tolist()  # type: ignore[no-any-return]
+    return [bool(says) for says in ((present == 0.0) | (present == absent)).all(axis=0)]
 
 
 def _families_seen(network: Network, evidence: Evidence) -> dict[str, list[int]]:
@@ -145,7 +145,7 @@ def absent_table(block: Block, reading: int, scope: Sequence[int]) -> Array:
     """P(absent | levels of the parents in `scope`), axes in that order, the batch last."""
     network = block.network
     structure = network.structure
-    place = {variable: position for variable, position in network.linked[reading]}
+    place = dict(network.linked[reading])
     first = structure.first_arc[reading]
     table = (1.0 - block.parameter("leak")[reading]).reshape([1] * len(scope) + [-1])
     for axis, variable in enumerate(scope):
@@ -194,7 +194,7 @@ def pair_tables(network: Network) -> dict[int, Array]:
     tables = network.cache.get("pairs")
     if tables is None:
         tables = network.cache["pairs"] = {pair: _table(network, pair) for pair in network.paired}
-    return tables  # type: ignore[no-any-return]
+    return tables
 
 
 def _table(network: Network, pair: int) -> Array:

@@ -12,6 +12,7 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -116,7 +117,7 @@ def _parts(program: Program) -> list[slice]:
     if batch >= 4 * SHORTEST_BLOCK and count == 1:
         count = min(2, _workers())
     edges = np.linspace(0, batch, count + 1).astype(int).tolist()
-    return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [slice(a, b) for a, b in pairwise(edges)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,7 +343,7 @@ def _summed_product(a: Array, b: Array) -> Array:
     """Sum over the first axis of a * b, without keeping the product."""
     if len(a) == 1 or len(b) == 1 or len(a) < 4:
         return np.asarray((a * b).sum(axis=0))
-    total = a[0] * b[0]
+    total: Array = a[0] * b[0]
     term = np.empty_like(total)
     for first, second in zip(a[1:], b[1:], strict=True):
         np.multiply(first, second, out=term)

@@ -1,6 +1,7 @@
 """Findings of one family are not independent witnesses: two nested normal factors.
 
-    P(present | p, z, u) = Phi((Phi^-1(p) + sqrt(rho_s) z + sqrt(rho_m) u) / sqrt(1 - rho_s - rho_m))
+    P(present | p, z, u) = Phi((Phi^-1(p) + sqrt(rho_s) z + sqrt(rho_m) u) / sqrt(1 - r)),
+    r = rho_s + rho_m
 
 z is shared by the findings of one structure, u by those of one mechanism; averaged over both each
 finding keeps its own p exactly (random effects after Qu, Tan and Kutner, Biometrics 1996;

@@ -7,8 +7,8 @@ entropies of their levels (bits):
 
 One batched elimination gives P(absent) and all marginals given absent; those given present follow
 by subtraction, P(c, present) = P(c) - P(c, absent), so that both agree with the present state
-exactly and, entropy being concave, no gain is negative. The sum of marginal entropies is chosen over the
-joint entropy because it needs no joint table; both rank readings almost alike.
+exactly and, entropy being concave, no gain is negative. The sum of marginal entropies is chosen
+over the joint entropy because it needs no joint table; both rank readings almost alike.
 
 A candidate none of whose family was seen only changes level weights, whatever its sign. One whose
 family was seen joins that family's factor: those whose parents the seen members of its mechanism
@@ -22,6 +22,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidewise.reason.engine.effects import log_odds
 from sidewise.reason.engine.eliminate import solve
@@ -188,7 +189,7 @@ class _Result:
     base: Array
 
 
-def _run(network: Network, evidence: Evidence, run: Run, keep: Array) -> _Result:
+def _run(network: Network, evidence: Evidence, run: Run, keep: NDArray[np.intp]) -> _Result:
     """One elimination: row 0 is the present state, each further row one candidate absent."""
     lone, joining = run
     asked = [*lone, *joining]

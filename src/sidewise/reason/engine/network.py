@@ -103,8 +103,10 @@ class Structure:
 
     def _check_names(self, paired: Sequence[str]) -> None:
         known = {v.name for v in self.variables}
-        wanted = [*self.readings, *self.complaints]
-        used = [(item.name, parent) for item in wanted for parent in item.parents]
+        used = [(reading.name, name) for reading in self.readings for name in reading.parents]
+        used += [
+            (complaint.name, name) for complaint in self.complaints for name in complaint.parents
+        ]
         for place, name in [*used, *(("pairs", name) for name in paired)]:
             if name not in known:
                 raise UserError(place, name, "the name of a variable of this network")
@@ -306,7 +308,7 @@ class Network:
 
         A link of nought in every draw would only widen cliques.
         """
-        live = self.parameters.link.any(axis=0)
+        live = np.asarray(self.parameters.link.any(axis=0))
         structure = self.structure
         return tuple(
             tuple(

@@ -4,7 +4,9 @@ Finding the best order is NP-hard (Arnborg, Corneil and Proskurowski 1987); the 
 used, in the form that fits tables of unequal sizes: next the variable that leaves the smallest
 table behind (after Kjaerulff 1990, "minimum weight", but without counting the variable itself: a
 quadrature node of 15 levels that goes first costs its clique once, one that stays costs it again
-and again). Measured on two-sided networks with families: 1.4 to 2.8 times fewer table entries. Scopes are bit masks, so that one step costs a handful of integer operations.
+and again). Measured on
+two-sided networks with families: 1.4 to 2.8 times fewer table entries. Scopes are bit masks, so
+that one step costs a handful of integer operations.
 """
 
 from __future__ import annotations
