@@ -57,9 +57,7 @@ class RhoDraws:
     effective: Array
 
 
-def rho_prior(
-    families: Families, count: int, rng: np.random.Generator
-) -> tuple[Array, Array]:
+def rho_prior(families: Families, count: int, rng: np.random.Generator) -> tuple[Array, Array]:
     """(count, F) rho_s and rho_m.
 
     logit of (rho_s + rho_m) / most is normal around the family's mean, with a part common to all
@@ -79,9 +77,7 @@ def rho_prior(
     return total * share, total * (1 - share)
 
 
-def count_positive(
-    shares: Array, mechanisms: Sequence[int], rho_s: Array, rho_m: Array
-) -> Array:
+def count_positive(shares: Array, mechanisms: Sequence[int], rho_s: Array, rho_m: Array) -> Array:
     """P(k of the n findings present), (D, n + 1): shares (n,), rho_s and rho_m (D,).
 
     u is summed out inside each mechanism for each z, counts are convolved.
@@ -237,9 +233,7 @@ def rho_posterior(
     return RhoDraws(structure, mechanism, effective)
 
 
-def _weights(
-    family: Family, fits: Sequence[CombinationFit], rho_s: Array, rho_m: Array
-) -> Array:
+def _weights(family: Family, fits: Sequence[CombinationFit], rho_s: Array, rho_m: Array) -> Array:
     logs = np.zeros(len(rho_s))
     for fit in fits:
         if fit.row.family == family.id:

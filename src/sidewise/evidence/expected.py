@@ -49,30 +49,3 @@ def positive_share_given_complaint(
     either = 1 - (1 - links) * (1 - complaint)
     both = (1 - leak)[:, None] * (1 - leak_c) * kept(either, levels, parts)
     return np.asarray(1 - (absent - both) / (1 - quiet))
-
-
-def before_selection(mix: Array, conditions: Conditions, others: Array | None = None) -> Array:
-    """Level probabilities that, after conditioning on a complaint, equal `mix`; (D, C) or (C,).
-
-    Fixed point: p <- mix (1 - B) / (1 - B_without_j (1 - c)), the level none taking the rest.
-    `others` (D,) multiplies B: what the other causes of a shared complaint leave quiet.
-    """
-    parts = tuple(conditions.slices.values())
-    complaint = np.array(conditions.complaint_links)
-    target = np.atleast_2d(mix)
-    quiet_leak = (1 - conditions.other_cause.leak) * (1.0 if others is None else others)
-    p = target.copy()
-    for _ in range(400):
-        quiet = np.stack([1 - p[:, s] @ complaint[s] for s in parts], axis=1)
-        whole = quiet_leak * quiet.prod(axis=1)
-        new = np.empty_like(p)
-        for j, s in enumerate(parts):
-            without = (whole / quiet[:, j])[:, None] * (1 - complaint[s])
-            none = (whole / quiet[:, j])[:, None]
-            odds = target[:, s] / (1 - without)
-            rest = (1 - target[:, s].sum(axis=1, keepdims=True)) / (1 - none)
-            new[:, s] = odds / (odds.sum(axis=1, keepdims=True) + rest)
-        if np.abs(new - p).max() < 1e-12:
-            break
-        p = new
-    return new.reshape(np.shape(mix))

@@ -117,9 +117,7 @@ def _rest(row: Row, mixes: CaseMixes) -> Iterable[Group]:
         yield _group(row, name if row.rest else "without", levels, positive, size, False)
 
 
-def _group(
-    row: Row, label: str, levels: Array, positive: int, size: int, diseased: bool
-) -> Group:
+def _group(row: Row, label: str, levels: Array, positive: int, size: int, diseased: bool) -> Group:
     if not 0 <= positive <= size:
         raise UserError(f"accuracy.csv {row.id}", f"{positive} of {size}", "a part of the group")
     return Group(

@@ -153,8 +153,10 @@ def reading_prior(
         for level in range(1, len(condition.levels)):
             column = conditions.column_index[condition.id, level]
             guess = guesses.get((condition.id, level))
-            if guess is None and column not in measured and not _has_measured(
-                condition.id, measured, conditions
+            if (
+                guess is None
+                and column not in measured
+                and not _has_measured(condition.id, measured, conditions)
             ):
                 continue
             kind, centre, spread = _one(guess, column in measured, monotone, level, kept)

@@ -112,8 +112,12 @@ def _check(row: PretestRow, conditions: Conditions, place: str) -> None:
         raise UserError(f"{place}.value", got, "0 < low <= value <= high")
     if row.kind in SHARES and row.high >= 1:
         raise UserError(f"{place}.high", row.high, "a probability below 1")
-    if (row.kind == "base") != (row.setting in SETTINGS) or row.sex not in SEXES:
-        raise UserError(f"{place}.setting", row.setting, f"one of {', '.join(SETTINGS)} for a base")
+    if row.sex not in SEXES:
+        raise UserError(f"{place}.sex", row.sex, "female, male or nothing")
+    settings = [name for name in row.setting.split(";") if name]
+    if set(settings) - set(SETTINGS) or (row.kind == "base") != (len(settings) == 1):
+        do = "A base figure is of one setting; a factor without a setting is for all."
+        raise UserError(f"{place}.setting", row.setting, f"of {', '.join(SETTINGS)}", do)
 
 
 def parse_pretest(table: list[Cells], conditions: Conditions) -> PretestTable:

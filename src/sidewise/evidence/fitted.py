@@ -1,0 +1,265 @@
+"""What was learned, as shipped: draws of leaks, links, study effects and correlations.
+
+Readings are independent given the case mix, so a draw of one reading may be put beside any draw
+of another: `Fitted.draws(n)` makes more than the shipped number by permuting each reading's own
+draws with a stable seed.
+"""
+
+from __future__ import annotations
+
+import json
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sidewise.errors import UserError
+from sidewise.evidence.casemix import CaseMixes, Factor, load_case_mixes
+from sidewise.evidence.conditions import Conditions, load_conditions, load_families
+from sidewise.protocol.loader import region_folder
+
+Array = NDArray[np.float64]
+
+MARKS = ("measured", "leans on judgement", "by definition")
+NOT_STUDIED = "not studied in this setting"
+ALMOST_ONE = 0.999
+
+
+@dataclass(frozen=True)
+class StudyEffect:
+    """Leak (D, R) and links (D, A) of one more clinic."""
+
+    leak: Array
+    link: Array
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """Draws. D draws, R readings, A arcs (a reading and a column of a parent), F families.
+
+    reading_of (A,), column_of (A,): which reading and which of `Conditions.columns` an arc joins.
+    leak, tau_se, tau_sp (D, R); link (D, A); rho_s, rho_m (D, F).
+    link_mark (A,), leak_mark (R,): number of the mark in `MARKS`.
+    learned (A,): the link was measured by a row, whatever its mark.
+    settings: for each reading the case mixes of its rows.
+    """
+
+    region: str
+    fingerprint: str
+    conditions: Conditions
+    readings: tuple[str, ...]
+    families: tuple[str, ...]
+    reading_of: NDArray[np.intp]
+    column_of: NDArray[np.intp]
+    leak: Array = field(repr=False)
+    link: Array = field(repr=False)
+    tau_se: Array = field(repr=False)
+    tau_sp: Array = field(repr=False)
+    rho_s: Array = field(repr=False)
+    rho_m: Array = field(repr=False)
+    link_mark: NDArray[np.intp] = field(repr=False)
+    leak_mark: NDArray[np.intp] = field(repr=False)
+    learned: NDArray[np.bool_] = field(repr=False)
+    settings: tuple[frozenset[str], ...] = field(repr=False)
+    mixes: CaseMixes = field(repr=False)
+    summary: Mapping[str, Any] = field(repr=False)
+
+    @property
+    def count(self) -> int:
+        """D, the number of draws."""
+        return len(self.leak)
+
+    @cached_property
+    def reading_index(self) -> Mapping[str, int]:
+        """Position of each reading."""
+        return {name: i for i, name in enumerate(self.readings)}
+
+    def arcs(self, reading: str) -> NDArray[np.intp]:
+        """Numbers of the arcs of one reading, columns ascending."""
+        return np.flatnonzero(self.reading_of == self.reading_index[reading])
+
+    def dense(self, link: Array | None = None) -> Array:
+        """(D, R, C) links, 0 where there is no arc; of `link` (D, A) if given."""
+        values = self.link if link is None else link
+        found = np.zeros((len(values), len(self.readings), len(self.conditions.columns)))
+        found[:, self.reading_of, self.column_of] = values
+        return found
+
+    @cached_property
+    def parent(self) -> NDArray[np.bool_]:
+        """(R, C) where a condition's level can cause the reading."""
+        found = np.zeros((len(self.readings), len(self.conditions.columns)), dtype=bool)
+        found[self.reading_of, self.column_of] = True
+        return found
+
+    def draws(self, count: int) -> Fitted:
+        """The same knowledge as `count` draws: the first ones, or more by permuting each reading.
+
+        Nothing new is learned beyond the shipped number; the Monte-Carlo noise of joint figures
+        falls, that of a single reading does not.
+        """
+        if count <= self.count:
+            return self._take(np.tile(np.arange(count)[:, None], (1, len(self.readings))))
+        blocks = -(-count // self.count)
+        rows = [np.tile(np.arange(self.count)[:, None], (1, len(self.readings)))]
+        for block in range(1, blocks):
+            rng = np.random.default_rng(stable_seed(self.region, "draws", str(block)))
+            order = [rng.permutation(self.count) for _ in self.readings]
+            rows.append(np.stack(order, axis=1))
+        return self._take(np.vstack(rows)[:count])
+
+    def _take(self, which: NDArray[np.intp]) -> Fitted:
+        each = np.arange(len(self.readings))
+        arcs = np.arange(len(self.reading_of))
+        same = which[:, 0]
+        return replace(
+            self,
+            leak=self.leak[which, each],
+            tau_se=self.tau_se[which, each],
+            tau_sp=self.tau_sp[which, each],
+            link=self.link[which[:, self.reading_of], arcs],
+            rho_s=self.rho_s[same],
+            rho_m=self.rho_m[same],
+        )
+
+    def studied_in(self, setting: str) -> NDArray[np.bool_]:
+        """(R,) whether a reading has a row from this setting or one that counts as the same."""
+        near = {setting, *self.mixes.travel.near.get(setting, ())}
+        return np.array([bool(near & mine) for mine in self.settings])
+
+    def setting_factor(self, setting: str) -> Array:
+        """(D, A) what each link is multiplied by in `setting`; 1 where it was studied.
+
+        Only learned links travel badly: judged ones are wide already and signs that define a
+        condition define it everywhere. One factor per draw and reading, stable seed.
+        """
+        self.mixes.mix(setting)
+        away = self.learned & ~self.studied_in(setting)[self.reading_of]
+        factor = np.ones((self.count, len(self.reading_of)))
+        usual = self._factor(self.mixes.travel.usual, setting, "usual")
+        factor[:, away] = usual[:, self.reading_of[away]]
+        for special in self.mixes.travel.special:
+            if setting in special.settings:
+                mine = self._special(special.families, special.condition)
+                drawn = self._factor(special, setting, special.condition)
+                factor[:, mine] = drawn[:, self.reading_of[mine]]
+        return factor
+
+    def _special(self, families: Sequence[str], condition: str) -> NDArray[np.intp]:
+        place = load_families(self.region).place
+        part = self.conditions.slices[condition]
+        inside = np.array([place.get(r, ("", ""))[0] in families for r in self.readings])
+        column = (self.column_of >= part.start) & (self.column_of < part.stop)
+        return np.flatnonzero(inside[self.reading_of] & column)
+
+    def _factor(self, factor: Factor, *names: str) -> Array:
+        rng = np.random.default_rng(stable_seed(self.region, "setting", *names))
+        low, middle, high = (np.log(p / (1 - p)) for p in (factor.low, factor.middle, factor.high))
+        sd = (high - low) / (2 * 1.959963984540054)
+        x = middle + sd * rng.standard_normal((self.count, len(self.readings)))
+        return np.asarray(1 / (1 + np.exp(-x)))
+
+    def link_in(self, setting: str) -> Array:
+        """(D, A) links as they are in `setting`."""
+        return self.link * self.setting_factor(setting)
+
+    def one_more_study(
+        self, link: Array, seed: int, readings: NDArray[np.intp] | None = None
+    ) -> StudyEffect:
+        """Leak and `link` (D, A) of a clinic that is one more study, one draw of it per row.
+
+        logit(leak) moves by N(0, tau_sp). Of each link, logit of 1 - (1 - leak)(1 - link) moves by
+        one N(0, tau_se) per reading, and the link is what explains it beside the moved leak.
+        `readings` restricts the work: columns of others keep their values.
+        """
+        rng = np.random.default_rng(seed)
+        move_se, move_sp = rng.standard_normal((2, *self.leak.shape))
+        leak = _moved(self.leak, self.tau_sp * move_sp)
+        arcs = slice(None) if readings is None else np.isin(self.reading_of, readings)
+        which = self.reading_of[arcs]
+        present = 1 - (1 - self.leak[:, which]) * (1 - link[:, arcs])
+        present = _moved(present, (self.tau_se * move_se)[:, which])
+        found = link.copy()
+        found[:, arcs] = np.clip(1 - (1 - present) / (1 - leak[:, which]), 0.0, ALMOST_ONE)
+        return StudyEffect(leak, found)
+
+    def mark(self, reading: str, condition: str, level: int, setting: str = "") -> str:
+        """How a link is known, in words for the screen; "" where there is no link."""
+        column = self.conditions.column_index[condition, level]
+        arcs = self.arcs(reading)
+        mine = arcs[self.column_of[arcs] == column]
+        if not len(mine):
+            return ""
+        arc = int(mine[0])
+        away = setting and not self.studied_in(setting)[self.reading_of[arc]]
+        if self.learned[arc] and away:
+            return NOT_STUDIED
+        return MARKS[self.link_mark[arc]]
+
+
+def _moved(p: Array, by: Array) -> Array:
+    p = np.clip(p, 1e-6, 1 - 1e-6)
+    return np.asarray(1 / (1 + np.exp(-(np.log(p / (1 - p)) + by))))
+
+
+def stable_seed(*names: str) -> int:
+    """A seed that depends on the words alone (Python's own `hash` of text changes every run)."""
+    return zlib.crc32("\x1f".join(names).encode())
+
+
+def save(folder: Path, arrays: Mapping[str, NDArray[Any]], summary: Mapping[str, Any]) -> None:
+    """Writes fitted.npz and fitted.json."""
+    with (folder / "fitted.npz").open("wb") as handle:
+        np.savez_compressed(handle, **arrays)  # type: ignore[arg-type]
+    text = json.dumps(summary, ensure_ascii=False, indent=1)
+    (folder / "fitted.json").write_text(text + "\n", encoding="utf-8")
+
+
+@lru_cache(maxsize=4)
+def load_fitted(region: str, folder: Path | None = None) -> Fitted:
+    """The shipped fit of a region; UserError if it is missing or its two files do not match."""
+    folder = folder or region_folder(region)
+    try:
+        with np.load(folder / "fitted.npz", allow_pickle=False) as data:
+            arrays = {name: data[name] for name in data.files}
+        summary = json.loads((folder / "fitted.json").read_text(encoding="utf-8"))
+    except OSError as error:
+        do = f"Run `python -m sidewise.evidence.build {region}`."
+        raise UserError(f"{region}: fitted.npz", error.strerror, "the shipped fit", do) from error
+    if summary["fingerprint"] != str(arrays["fingerprint"]):
+        got = summary["fingerprint"][:12]
+        raise UserError("fitted.json", got, "the fingerprint of fitted.npz", "Build it again.")
+    return _fitted(region, arrays, summary)
+
+
+def _fitted(
+    region: str, arrays: Mapping[str, NDArray[Any]], summary: Mapping[str, Any]
+) -> Fitted:
+    wide = {
+        name: arrays[name].astype(np.float64)
+        for name in ("leak", "link", "tau_se", "tau_sp", "rho_s", "rho_m")
+    }
+    settings = tuple(
+        frozenset(text.split(";")) - {""} for text in arrays["settings"].tolist()
+    )
+    return Fitted(
+        region=region,
+        fingerprint=str(arrays["fingerprint"]),
+        conditions=load_conditions(region),
+        readings=tuple(arrays["readings"].tolist()),
+        families=tuple(arrays["families"].tolist()),
+        reading_of=arrays["reading_of"].astype(np.intp),
+        column_of=arrays["column_of"].astype(np.intp),
+        link_mark=arrays["link_mark"].astype(np.intp),
+        leak_mark=arrays["leak_mark"].astype(np.intp),
+        learned=arrays["learned"].astype(bool),
+        settings=settings,
+        mixes=load_case_mixes(region),
+        summary=summary,
+        **wide,
+    )

@@ -1,0 +1,100 @@
+"""Everything a fit is made from, gathered once, and the fingerprint that tells a stale fit."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from sidewise.evidence.casemix import CaseMixes, load_case_mixes
+from sidewise.evidence.combinations import Combination, load_combinations
+from sidewise.evidence.conditions import Conditions, Families, load_conditions, load_families
+from sidewise.evidence.groups import Group, study_groups
+from sidewise.evidence.links import (
+    JudgedLink,
+    ReadingPrior,
+    load_links,
+    measured_columns,
+    reading_prior,
+)
+from sidewise.evidence.rows import Rows, load_rows
+from sidewise.evidence.tables import read_readings
+from sidewise.protocol.loader import region_folder
+from sidewise.protocol.model import Reading
+
+METHOD = "graded noisy-or, study effects, ensemble draws, version 1"
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """The knowledge of one region that the fit uses."""
+
+    region: str
+    conditions: Conditions
+    families: Families
+    readings: tuple[Reading, ...]
+    rows: Rows
+    links: tuple[JudgedLink, ...]
+    mixes: CaseMixes
+    combinations: tuple[Combination, ...]
+
+    @cached_property
+    def groups(self) -> tuple[Group, ...]:
+        """Every binomial group of every fitted row."""
+        return study_groups(self.rows, self.mixes)
+
+    @cached_property
+    def groups_by_reading(self) -> Mapping[str, tuple[Group, ...]]:
+        """The groups of each reading, () where it has none."""
+        found: dict[str, list[Group]] = {reading.id: [] for reading in self.readings}
+        for group in self.groups:
+            found[group.reading].append(group)
+        return {reading: tuple(mine) for reading, mine in found.items()}
+
+    @cached_property
+    def priors(self) -> tuple[ReadingPrior, ...]:
+        """The prior of each reading, in order."""
+        return tuple(self._prior(reading) for reading in self.readings)
+
+    def _prior(self, reading: Reading) -> ReadingPrior:
+        rows = [row for row in self.rows.fitted if row.reading == reading.id]
+        groups = self.groups_by_reading[reading.id]
+        judged = [link for link in self.links if link.reading == reading.id]
+        measured = measured_columns(rows, groups, self.conditions)
+        return reading_prior(reading.id, reading.monotone, judged, measured, self.conditions)
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """SHA-256 over all that enters the fit; changes when any figure in it does."""
+        digest = hashlib.sha256(METHOD.encode())
+        for group in self.groups:
+            parts = (group.reading, group.series, group.label, group.positive, group.size)
+            digest.update(repr((*parts, group.diseased, group.weight, group.rows)).encode())
+            digest.update(np.round(group.levels, 9).tobytes())
+        for prior in self.priors:
+            digest.update(repr((prior.reading, prior.columns, prior.kinds)).encode())
+            digest.update(np.round(np.vstack([prior.mean, prior.sd]), 9).tobytes())
+        for row in self.rows.fitted:
+            digest.update(repr((row.id, row.sensitivity, row.specificity)).encode())
+        for combination in self.combinations:
+            digest.update(repr(combination).encode())
+        digest.update(self.families.model_dump_json(exclude={"witnesses"}).encode())
+        digest.update(self.mixes.travel.model_dump_json().encode())
+        return digest.hexdigest()
+
+
+def load_inputs(region: str) -> Inputs:
+    """Reads and checks all of a region's evidence."""
+    return Inputs(
+        region=region,
+        conditions=load_conditions(region),
+        families=load_families(region),
+        readings=read_readings(region_folder(region)),
+        rows=load_rows(region),
+        links=load_links(region),
+        mixes=load_case_mixes(region),
+        combinations=load_combinations(region),
+    )
