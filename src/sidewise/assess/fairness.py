@@ -75,8 +75,6 @@ def fairness(scores: pd.DataFrame, table: Sheet, pass_mark: float, wanted: float
 
 
 def _components(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents | None:
-    from sidewise.assess.variance import fit_variance
-
     if rated["student"].nunique() < 3 or rated["station"].nunique() < 2:
         notes.append("Reliability needs at least three students and two stations.")
         return None
@@ -84,10 +82,22 @@ def _components(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents | N
         notes.append("All marks are equal: reliability cannot be computed.")
         return None
     try:
-        return fit_variance(rated)
+        return _fitted(rated, notes)
     except UserError as error:
         notes.append(f"Reliability was not computed: {error.message}")
         return None
+
+
+def _fitted(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents:
+    """Components with their limits; where the search for a limit breaks down, without, and said."""
+    from sidewise.assess.variance import fit_variance
+
+    try:
+        with np.errstate(invalid="raise", divide="raise"):
+            return fit_variance(rated)
+    except (ArithmeticError, np.linalg.LinAlgError):
+        notes.append("The limits of the variance components could not be computed.")
+        return fit_variance(rated, intervals="none")
 
 
 def _reliability(
