@@ -19,6 +19,7 @@ PAPER, INK, QUIET, GHOST, RULE, ACCENT, ACCENT_SOFT = (
 )
 FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 DPI = 144
+WIDTH, MARGIN = 960.0, 40.0
 Anchor = Literal["start", "middle", "end"]
 
 
@@ -84,6 +85,14 @@ class Picture:
     title: str
     description: str
     shapes: tuple[Shape, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """Shapes and the height they take."""
+
+    shapes: tuple[Shape, ...]
+    height: float
 
 
 def rectangle(x: float, y: float, width: float, height: float, fill: str, edge: str = "") -> Area:

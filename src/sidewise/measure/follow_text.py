@@ -7,7 +7,7 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from sidewise.measure.visits import Followed, FollowUp
+from sidewise.measure.following import Followed, FollowUp
 
 FORMAT = "sidewise-follow/1"
 BASIS = (
@@ -63,7 +63,7 @@ def _sign(real: bool | None) -> str:
 def _steps(followed: Followed) -> Iterator[str]:
     if len(followed.readings) < 3:
         return
-    numbers = ", ".join(f"{r.on:%-d %b} {r.shown}" for r in followed.readings)
+    numbers = ", ".join(f"{r.on.day} {r.on:%b} {r.shown}" for r in followed.readings)
     yield f"    readings: {numbers}"
     if followed.course:
         last = followed.course[-1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from statistics import fmean
 
 from sidewise.protocol import Protocol
@@ -59,6 +60,11 @@ def counted(number: float, unit: str) -> str:
     """A rounded number with its unit, singular where it is one."""
     rounded = f"{number:.0f}"
     return f"{rounded} {unit.removesuffix('s') if rounded == '1' else unit}"
+
+
+def written_day(day: date) -> str:
+    """A date as people write it: 2 March 2026."""
+    return f"{day.day} {day:%B %Y}"
 
 
 def level_number(level: str) -> float:

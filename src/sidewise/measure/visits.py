@@ -4,95 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from itertools import pairwise
+from datetime import datetime
 
-from sidewise.errors import UserError, UserErrors
-from sidewise.measure.changes import ChangeTest, change_test
-from sidewise.measure.course import Course, course
-from sidewise.measure.differences import SideDifference, differences
+from sidewise.errors import UserError
+from sidewise.measure.changes import change_test
+from sidewise.measure.course import course
+from sidewise.measure.differences import differences
 from sidewise.measure.errors_used import ErrorUsed, Wanted, error_for, instrument_disagreement
-from sidewise.measure.readings import WORDS, Measurement, counted, measurements
+from sidewise.measure.following import (
+    DAYS_IN_WEEK,
+    Change,
+    CoursePoint,
+    Followed,
+    FollowUp,
+    VisitReading,
+    name_of,
+    sentence_of,
+    summary_of,
+)
+from sidewise.measure.readings import Measurement, measurements
 from sidewise.measure.reliability import Z95
 from sidewise.measure.scales import ScaleChange, scale_change
 from sidewise.measure.tables import Tables, load_tables
+from sidewise.measure.visit_checks import check_instruments, check_visits
 from sidewise.protocol import Protocol
 from sidewise.record import Record
-
-DAYS_IN_WEEK = 7.0
-
-
-@dataclass(frozen=True, slots=True)
-class VisitReading:
-    """One reading of a measure at one visit, with the error of its instrument."""
-
-    visit: int
-    on: date
-    number: float
-    shown: str
-    instrument: str
-    examiner: str
-    sem: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """From one visit to a later one; `real` is None where it cannot be judged."""
-
-    earlier: int
-    later: int
-    change: float
-    threshold: float | None
-    real: bool | None
-    probability: float | None
-    cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class CoursePoint:
-    """The smoothed level at one visit and its 95% band."""
-
-    visit: int
-    level: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True, slots=True)
-class Followed:
-    """The course of one measure on one side."""
-
-    item: str
-    label: str
-    side: str
-    mode: str | None
-    unit: str
-    readings: tuple[VisitReading, ...]
-    steps: tuple[Change, ...]
-    since_first: tuple[Change, ...]
-    course: tuple[CoursePoint, ...]
-    not_measured: tuple[int, ...]
-    sentence: str
-    cautions: tuple[str, ...]
-    sources: tuple[str, ...]
-
-    @property
-    def overall(self) -> Change:
-        """From the first reading to the last."""
-        return self.since_first[-1]
-
-
-@dataclass(frozen=True, slots=True)
-class FollowUp:
-    """Everything `follow` says of one person's visits."""
-
-    patient: str
-    dates: tuple[date, ...]
-    followed: tuple[Followed, ...]
-    scales: tuple[ScaleChange, ...]
-    differences: tuple[SideDifference, ...]
-    only_once: tuple[str, ...]
-    sentence: str
 
 
 def follow(
@@ -107,72 +43,18 @@ def follow(
     """
     tables = tables or load_tables(records[0].region if records else "")
     names = tuple(names) or tuple(f"visit {number}" for number in range(1, len(records) + 1))
-    _check_visits(records, names)
+    check_visits(records, names)
     visits = [measurements(record, protocol) for record in records]
-    _check_instruments(visits, names)
+    check_instruments(visits, names)
     dates = tuple(record.context.examined_at.date() for record in records)
     series = _series(visits)
     followed = tuple(_followed(found, records, tables) for found in series if len(found) > 1)
-    once = tuple(_name(m) for found in series if len(found) == 1 for m in found.values())
+    once = tuple(name_of(m) for found in series if len(found) == 1 for m in found.values())
     scales = tuple(_scales(records, names, tables))
     last = differences(records[-1], protocol, tables)
     patient = records[0].context.patient
-    summary = _summary(patient, dates, followed, scales)
+    summary = summary_of(patient, dates, followed, scales)
     return FollowUp(patient, dates, followed, scales, last, once, summary)
-
-
-def _check_visits(records: Sequence[Record], names: Sequence[str]) -> None:
-    if len(records) < 2:
-        raise UserError("visits", len(records), "two or more examinations of one person")
-    first, errors = records[0], []
-    for name, record in zip(names, records, strict=True):
-        if record.context.patient != first.context.patient:
-            errors.append(
-                UserError(
-                    f"{name}: context.patient",
-                    record.context.patient,
-                    f'"{first.context.patient}", as in {names[0]}',
-                    "Follow one person at a time.",
-                )
-            )
-        if record.region != first.region:
-            errors.append(UserError(f"{name}: region", record.region, first.region))
-    for (name, earlier), (later_name, later) in pairwise(zip(names, records, strict=True)):
-        if error := _order_error(name, earlier, later_name, later):
-            errors.append(error)
-    if errors:
-        raise UserErrors(errors)
-
-
-def _order_error(name: str, earlier: Record, later_name: str, later: Record) -> UserError | None:
-    before, after = earlier.context.examined_at, later.context.examined_at
-    where = f"{later_name}: context.examined_at"
-    if before.date() == after.date():
-        return UserError(
-            where,
-            _day(after),
-            f"another day than {name}",
-            "Two readings of one day are repeats: put them in one examination.",
-        )
-    if after < before:
-        return UserError(
-            where,
-            _day(after),
-            f"a day after {name} ({_day(before)})",
-            "Give the visits in the order they were made.",
-        )
-    return None
-
-
-def _check_instruments(visits: Sequence[Sequence[Measurement]], names: Sequence[str]) -> None:
-    errors = [
-        UserError(f"{name}: {m.item}, {m.side}", m.instrument, "the instrument it was read with",
-                  "Add it; a reading by eye has the instrument eye.")
-        for name, visit in zip(names, visits, strict=True) for m in visit
-        if m.instrument is None and m.quantity in ("angle", "force")
-    ]  # fmt: skip
-    if errors:
-        raise UserErrors(errors)
 
 
 Way = tuple[str, str, str | None, str]
@@ -233,7 +115,7 @@ def _followed(found: dict[int, Measurement], records: Sequence[Record], tables: 
         since_first,
         band,
         missed,
-        _sentence(m, points, since_first[-1], missed),
+        sentence_of(m, points, since_first[-1], missed),
         tuple(cautions),
         tuple(sources),
     )
@@ -263,7 +145,7 @@ def _judge(
         if a.sem is None or b.sem is None:
             return Change(a.visit, b.visit, b.number - a.number, None, None, None, ())
         between = _between(readings[earlier], readings[later], tables)
-        test: ChangeTest = change_test(a.number, b.number, a.sem, b.sem, between.sd)
+        test = change_test(a.number, b.number, a.sem, b.sem, between.sd)
         return Change(
             a.visit,
             b.visit,
@@ -315,7 +197,7 @@ def _band(
     scale = pace.needed("step") * (abs(m.number) / 100 if m.quantity == "force" else 1.0)
     start = records[points[0].visit].context.examined_at
     weeks = [_weeks(start, records[point.visit].context.examined_at) for point in points]
-    found: Course = course(weeks, [point.number for point in points], sems, max(scale, 1e-6))
+    found = course(weeks, [point.number for point in points], sems, max(scale, 1e-6))
     return tuple(
         CoursePoint(point.visit, float(level), float(low), float(high))
         for point, level, low, high in zip(points, found.level, found.low, found.high, strict=True)
@@ -342,64 +224,5 @@ def _totals(record: Record) -> dict[str, float]:
     return {**own, **record.context.scales}
 
 
-def _sentence(
-    m: Measurement, points: Sequence[VisitReading], overall: Change, missed: Sequence[int]
-) -> str:
-    first, last = points[0], points[-1]
-    unit = "" if m.quantity == "level" else f" {WORDS[m.unit]}"
-    head = f"{_name(m)}: {first.shown} on {_day(first.on)}, {last.shown}{unit} on {_day(last.on)}"
-    tail = f" Not measured at visit {', '.join(str(v + 1) for v in missed)}." if missed else ""
-    return f"{head}: {_verdict(m, overall)}.{tail}"
-
-
-def _verdict(m: Measurement, change: Change) -> str:
-    unit = WORDS[m.unit]
-    if change.real is None or change.threshold is None:
-        return "not judged, no error of measurement is published for it"
-    if not change.change:
-        return "no change"
-    size = f"{'gained' if change.change > 0 else 'lost'} {counted(abs(change.change), unit)}"
-    if change.real:
-        return f"{size}, a real change (up to {change.threshold:.0f} may be error)"
-    return f"{size}, within error (a real change is over {change.threshold:.0f})"
-
-
-def _summary(
-    patient: str, dates: Sequence[date], followed: Sequence[Followed], scales: Sequence[ScaleChange]
-) -> str:
-    weeks = round((dates[-1] - dates[0]).days / DAYS_IN_WEEK)
-    head = f"{patient}, {_day(dates[0])} to {_day(dates[-1])} ({weeks} weeks, {len(dates)} visits)"
-    real = [_short(f) for f in followed if f.overall.real] + [
-        _short_scale(s) for s in scales if s.real
-    ]
-    unreal = [f for f in followed if f.overall.real is False]
-    within = len(unreal) + sum(s.real is False for s in scales)
-    unjudged = sum(f.overall.real is None for f in followed) + sum(s.real is None for s in scales)
-    parts = [f"really changed: {'; '.join(real)}" if real else "no real change"]
-    if within:
-        parts.append(f"within error: {within} other measure{'s' if within > 1 else ''}")
-    if unjudged:
-        parts.append(f"not judged: {unjudged}")
-    return f"{head}: {'. '.join(part[0].upper() + part[1:] for part in parts)}."
-
-
-def _short(f: Followed) -> str:
-    change, unit = f.overall.change, WORDS[f.unit]
-    mode = f", {f.mode}" if f.mode else ""
-    return f"patient's {f.side} {f.label.lower()}{mode} {change:+.0f} {unit}"
-
-
-def _short_scale(s: ScaleChange) -> str:
-    return f"{s.label} {s.change:+g}"
-
-
-def _name(m: Measurement) -> str:
-    return f"Patient's {m.side} {m.label.lower()}" + (f", {m.mode}" if m.mode else "")
-
-
 def _weeks(start: datetime, then: datetime) -> float:
     return (then - start).total_seconds() / 86_400 / DAYS_IN_WEEK
-
-
-def _day(day: date) -> str:
-    return f"{day:%-d %B %Y}"
