@@ -74,10 +74,15 @@ def complaint_probability(network: Network, state: tuple[int, ...]) -> float:
     return value
 
 
-def present_probability(network: Network, reading: int, state: tuple[int, ...]) -> float:
+def present_probability(
+    network: Network, reading: int, state: tuple[int, ...], parents=None, leak=True
+) -> float:
+    """By the leak (or without it) and these parents' names; all of them by default."""
     structure, p = network.structure, network.parameters
-    absent = 1 - p.leak[0, reading]
+    absent = 1 - p.leak[0, reading] if leak else 1.0
     for position, v in enumerate(structure.parent_numbers[reading]):
+        if parents is not None and structure.variables[v].name not in parents:
+            continue
         if state[v]:
             column = structure.link_columns(reading, position).start + state[v] - 1
             absent *= 1 - p.link[0, column]
@@ -101,6 +106,7 @@ def likelihood(network: Network, evidence: Evidence, row: int, state, rule) -> f
 def _group(network, evidence, row, state, columns, rule) -> float:
     structure, p = network.structure, network.parameters
     prob = {c: present_probability(network, evidence.readings[c], state) for c in columns}
+    core, beside = _split(network, evidence, columns, state)
     w0, w1 = evidence.absent[row], evidence.present[row]
     if len(columns) == 1:
         (c,) = columns
@@ -116,10 +122,23 @@ def _group(network, evidence, row, state, columns, rule) -> float:
     for members in by_mechanism.values():
         inner = np.ones_like(latent)
         for c in members:
-            q = ndtr((ndtri(prob[c]) + latent) / np.sqrt(1 - rs - rm))
+            q = ndtr((ndtri(core[c]) + latent) / np.sqrt(1 - rs - rm))
+            q = 1 - (1 - q) * (1 - beside[c])
             inner *= w0[c] * (1 - q) + w1[c] * q
         total = total * (inner @ w)
     return float(total.sum())
+
+
+def _split(network, evidence, columns, state) -> tuple[dict, dict]:
+    """Probability by the leak and the core parents, and by the parents beside them."""
+    core, beside = {}, {}
+    for c in columns:
+        known = network.structure.readings[evidence.readings[c]]
+        inside = known.parents if known.core is None else known.core
+        outside = set(known.parents) - set(inside)
+        core[c] = present_probability(network, evidence.readings[c], state, inside)
+        beside[c] = present_probability(network, evidence.readings[c], state, outside, leak=False)
+    return core, beside
 
 
 def brute_force(network: Network, evidence: Evidence, row: int = 0, rule=None) -> Exact:
@@ -175,7 +194,9 @@ def _random_reading(rng, name, side, sides, persons, most_parents, families) -> 
     parents = tuple(rng.choice(pool, size=count, replace=False).tolist())
     if not families or rng.random() < 0.25:
         return Reading(name, parents)
-    return Reading(name, parents, f"fam{rng.integers(2)}.{side}", f"m{rng.integers(3)}")
+    # Some families act through all parents, some through a few, some through the leak alone.
+    core = None if rng.random() < 0.4 else parents[: int(rng.integers(count + 1))]
+    return Reading(name, parents, f"fam{rng.integers(2)}.{side}", f"m{rng.integers(3)}", core)
 
 
 def random_parameters(rng: np.random.Generator, structure: Structure, draws: int) -> Parameters:

@@ -221,6 +221,7 @@ def mirrored(network: Network) -> Network:
             tuple(_other(n) for n in r.parents),
             _other(r.family) if r.family else None,
             r.mechanism,
+            None if r.core is None else tuple(_other(n) for n in r.core),
         )
         for r in left
     ]

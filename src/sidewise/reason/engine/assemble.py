@@ -69,6 +69,7 @@ class Problem:
     sizes: tuple[int, ...]
     factors: tuple[Factor, ...]
     folded: tuple[int, ...]  # columns of the evidence
+    beside: tuple[int, ...]  # columns of family members whose other parents fold
     single: tuple[int, ...]
     switches: tuple[int, ...]  # variable number of each complaint's switch
 
@@ -89,12 +90,12 @@ def problem_of(network: Network, evidence: Evidence) -> Problem:
         sizes.append(2)
         factors += _complaint_factors(network, complaint, switches[-1])
     members = _families_seen(network, evidence)
+    separable = _separable(evidence)
     for columns in members.values():
-        factors += _family_factors(network, evidence, columns, sizes)
+        factors += _family_factors(network, evidence, columns, sizes, separable)
     in_family = {column for columns in members.values() for column in columns}
     lone = [c for c in range(len(evidence.readings)) if c not in in_family]
     folded, single = [], []
-    separable = _separable(evidence)
     for column in lone:
         reading = evidence.readings[column]
         parents = network.linked[reading]
@@ -110,6 +111,7 @@ def problem_of(network: Network, evidence: Evidence) -> Problem:
         tuple(sizes),
         tuple(factors),
         tuple(folded),
+        tuple(sorted(c for c in in_family if separable[c])),
         tuple(single),
         tuple(switches),
     )
@@ -143,11 +145,17 @@ def _spread(vector: Array, axis: int, axes: int) -> Array:
 
 def absent_table(block: Block, reading: int, scope: Sequence[int]) -> Array:
     """P(absent | levels of the parents in `scope`), axes in that order, the batch last."""
+    table = (1.0 - block.parameter("leak")[reading]).reshape([1] * len(scope) + [-1])
+    return np.asarray(table * spared_table(block, reading, scope))
+
+
+def spared_table(block: Block, reading: int, scope: Sequence[int]) -> Array:
+    """P(none of the parents in `scope` causes the finding | their levels): without the leak."""
     network = block.network
     structure = network.structure
     place = dict(network.linked[reading])
     first = structure.first_arc[reading]
-    table = (1.0 - block.parameter("leak")[reading]).reshape([1] * len(scope) + [-1])
+    table = np.ones([1] * (len(scope) + 1))
     for axis, variable in enumerate(scope):
         vector = block.cut(network.kept[first + place[variable], : structure.levels[variable]])
         table = table * _spread(vector, axis, len(scope))
@@ -243,7 +251,11 @@ def _hurts(switch: int, variable: int, arc: int, levels: int) -> Factor:
 
 
 def _family_factors(
-    network: Network, evidence: Evidence, columns: list[int], sizes: list[int]
+    network: Network,
+    evidence: Evidence,
+    columns: list[int],
+    sizes: list[int],
+    separable: list[bool],
 ) -> list[Factor]:
     """Factors of one family; its node variables are appended to `sizes`."""
     readings = network.structure.readings
@@ -257,8 +269,13 @@ def _family_factors(
     for column in columns:
         reading = evidence.readings[column]
         mechanism = readings[reading].mechanism or ""
-        parents = tuple(v for v, _ in network.linked[reading])
-        factors.append(_member(family, len(seen), reading, column, node[mechanism], parents))
+        member = _Member(family, len(seen), reading, column, node[mechanism], network.core[reading])
+        beside = network.beside[reading]
+        if separable[column] or not beside:
+            factors.append(member.factor())
+        else:
+            factors += member.with_other_cause(len(sizes), beside)
+            sizes.append(2)
     return factors
 
 
@@ -298,19 +315,52 @@ def _node_factors(family: str, nodes: list[int], sizes: list[int]) -> list[Facto
     return [Factor((shared,), weight), *below]
 
 
-def _member(
-    family: str, mechanisms: int, reading: int, column: int, node: int, parents: tuple[int, ...]
-) -> Factor:
-    def build(block: Block, scope: tuple[int, ...]) -> Array:
-        nodes = family_quadrature(block.network, family, mechanisms)
-        others = tuple(v for v in scope if v != node)
-        present = 1.0 - absent_table(block, reading, others)
-        shift, scale = block.cut(nodes.shift), block.cut(nodes.scale)
-        table = _member_table(present, shift, scale, *block.weights(column))
-        # Only the node's axis may be out of place: it was put first.
-        return table if scope[0] == node else np.moveaxis(table, 0, scope.index(node))
+@dataclass(frozen=True, slots=True)
+class _Member:
+    """One reading of a family: its column of the evidence, its mechanism's node, its core."""
 
-    return Factor((node, *parents), build)
+    family: str
+    mechanisms: int
+    reading: int
+    column: int
+    node: int
+    core: tuple[int, ...]
+
+    def table(self, block: Block, core: tuple[int, ...]) -> Array:
+        """Likelihood of what was observed, no cause beside the core: (K, core..., B)."""
+        nodes = family_quadrature(block.network, self.family, self.mechanisms)
+        present = 1.0 - absent_table(block, self.reading, core)
+        shift, scale = block.cut(nodes.shift), block.cut(nodes.scale)
+        return _member_table(present, shift, scale, *block.weights(self.column))
+
+    def factor(self) -> Factor:
+        """The member where causes beside the core fold into weights, or there are none."""
+
+        def build(block: Block, scope: tuple[int, ...]) -> Array:
+            table = self.table(block, tuple(v for v in scope if v != self.node))
+            # Only the node's axis may be out of place: it was put first.
+            return np.moveaxis(table, 0, scope.index(self.node))
+
+        return Factor((self.node, *self.core), build)
+
+    def with_other_cause(self, other: int, beside: tuple[int, ...]) -> list[Factor]:
+        """A helper variable (0 no, 1 yes) says whether a parent beside the core causes it.
+
+        So neither the node meets those parents, nor they the core; all terms are positive.
+        """
+
+        def build(block: Block, scope: tuple[int, ...]) -> Array:
+            core = tuple(v for v in scope if v not in (self.node, other))
+            table = self.table(block, core)
+            both = np.stack(np.broadcast_arrays(table, block.weights(self.column)[1]))
+            own = (other, self.node, *core)
+            return both.transpose([*[own.index(v) for v in scope], both.ndim - 1])
+
+        def causes(block: Block, scope: tuple[int, ...]) -> Array:
+            spared = spared_table(block, self.reading, tuple(v for v in scope if v != other))
+            return np.moveaxis(np.stack([spared, 1.0 - spared]), 0, scope.index(other))
+
+        return [Factor((other, self.node, *self.core), build), Factor((other, *beside), causes)]
 
 
 def _member_table(
@@ -353,6 +403,9 @@ def level_weights(problem: Problem, block: Block) -> Array:
 
 def _fold_absent(problem: Problem, block: Block, weights: Array) -> None:
     network, evidence = problem.network, problem.evidence
+    for column in problem.beside:
+        reading = evidence.readings[column]
+        _fold_one(problem, block, weights, column, network.beside[reading])
     if not problem.folded:
         return
     columns = list(problem.folded)
@@ -361,7 +414,9 @@ def _fold_absent(problem: Problem, block: Block, weights: Array) -> None:
         kept = network.kept_by_variable[readings]
         weights *= np.multiply.reduce(kept, axis=0)
     else:
-        _fold_each(problem, block, weights)
+        for column, reading in zip(columns, readings, strict=True):
+            parents = tuple(v for v, _ in network.linked[reading])
+            _fold_one(problem, block, weights, column, parents)
     leak = block.parameter("leak")[readings]
     absent, present = (block.cut(x[:, columns].T) for x in (evidence.absent, evidence.present))
     says = present != absent
@@ -369,15 +424,17 @@ def _fold_absent(problem: Problem, block: Block, weights: Array) -> None:
     weights[0] *= np.multiply.reduce(scale, axis=0)
 
 
-def _fold_each(problem: Problem, block: Block, weights: Array) -> None:
-    network, evidence = problem.network, problem.evidence
-    levels, first_arc = network.structure.levels, network.structure.first_arc
-    for column in problem.folded:
-        reading = evidence.readings[column]
-        absent, present = block.weights(column)
-        silent = absent == present
-        some = bool(silent.any())
-        for variable, position in network.linked[reading]:
-            arc = first_arc[reading] + position
-            kept = block.cut(network.kept[arc, 1 : levels[variable]])
-            weights[variable, 1 : levels[variable]] *= np.where(silent, 1.0, kept) if some else kept
+def _fold_one(
+    problem: Problem, block: Block, weights: Array, column: int, parents: tuple[int, ...]
+) -> None:
+    """Multiply the levels of these parents by 1 - q in the rows where the finding is absent."""
+    network = problem.network
+    reading = problem.evidence.readings[column]
+    place, first = dict(network.linked[reading]), network.structure.first_arc[reading]
+    absent, present = block.weights(column)
+    silent = absent == present
+    some = bool(silent.any())
+    for variable in parents:
+        levels = network.structure.levels[variable]
+        kept = block.cut(network.kept[first + place[variable], 1:levels])
+        weights[variable, 1:levels] *= np.where(silent, 1.0, kept) if some else kept

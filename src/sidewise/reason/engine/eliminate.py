@@ -104,7 +104,7 @@ def _workers() -> int:
 
 def _warm(network: Network) -> None:
     """Make what blocks share before threads ask for it."""
-    _ = network.kept, network.linked, network.paired
+    _ = network.kept, network.core, network.beside, network.paired
     if network.structure.complaints:
         _ = network.complaint_kept
 

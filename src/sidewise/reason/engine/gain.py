@@ -154,7 +154,7 @@ def _key(network: Network, reading: int) -> tuple[str | None, str | None]:
 
 
 def _parents(network: Network, reading: int) -> set[int]:
-    return {variable for variable, _ in network.linked[reading]}
+    return set(network.core[reading])
 
 
 def _spans(network: Network, evidence: Evidence) -> dict[tuple[str | None, str | None], set[int]]:
@@ -171,7 +171,7 @@ def _widened(
     """The spans, one mechanism of each family widened by the parents of one candidate."""
     spans = _spans(network, evidence)
     done = set()
-    for reading in sorted(left, key=lambda r: -len(network.linked[r])):
+    for reading in sorted(left, key=lambda r: -len(network.core[r])):
         key = _key(network, reading)
         if key[0] not in done:
             done.add(key[0])

@@ -45,12 +45,17 @@ class Reading:
 
     `family` names the structure on one side ("cuff_bursa.left"), `mechanism` the kind of sign
     within it. Both or neither are given.
+
+    `core` are the parents through which the family's shared factors act; the leak is always among
+    them. The other parents cause the finding on their own account, as in any noisy-OR. None: all
+    parents. Choosing the family's own structures (the cuff for cuff signs) keeps cliques small.
     """
 
     name: str
     parents: tuple[str, ...]
     family: str | None = None
     mechanism: str | None = None
+    core: tuple[str, ...] | None = None
 
     def __post_init__(self) -> None:
         if len(set(self.parents)) != len(self.parents):
@@ -58,6 +63,8 @@ class Reading:
         if (self.family is None) != (self.mechanism is None):
             got = (self.family, self.mechanism)
             raise UserError(f"reading {self.name}", got, "a family and a mechanism, or neither")
+        if self.core is not None and not set(self.core) <= set(self.parents):
+            raise UserError(f"reading {self.name}", self.core, "core parents that are parents")
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,6 +325,22 @@ class Network:
             )
             for reading, parents in enumerate(structure.parent_numbers)
         )
+
+    @cached_property
+    def core(self) -> tuple[tuple[int, ...], ...]:
+        """Variables of `linked` through which a reading's family acts."""
+        return tuple(self._sorted_out(reading, True) for reading in range(len(self.linked)))
+
+    @cached_property
+    def beside(self) -> tuple[tuple[int, ...], ...]:
+        """Variables of `linked` that cause a reading beside its family."""
+        return tuple(self._sorted_out(reading, False) for reading in range(len(self.linked)))
+
+    def _sorted_out(self, reading: int, inside: bool) -> tuple[int, ...]:
+        known = self.structure.readings[reading]
+        chosen = known.parents if known.core is None else known.core
+        names = self.structure.variables
+        return tuple(v for v, _ in self.linked[reading] if (names[v].name in chosen) is inside)
 
     @cached_property
     def paired(self) -> tuple[int, ...]:

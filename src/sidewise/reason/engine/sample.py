@@ -158,14 +158,15 @@ def _picked(table: Array, levels: NDArray[np.intp]) -> Array:
     return table[levels, 0] if table.shape[-1] == 1 else table[levels, np.arange(len(levels))]
 
 
-def present_probability(network: Network, levels: NDArray[np.intp], reading: int) -> Array:
-    """(N,) probability that a reading is present given the levels of each record."""
-    structure = network.structure
-    absent = 1.0 - network.by_column["leak"][reading]
-    first = structure.first_arc[reading]
-    for variable, position in network.linked[reading]:
-        absent = absent * _picked(network.kept[first + position], levels[:, variable])
-    return np.broadcast_to(1.0 - absent, len(levels))
+def spared_probability(
+    network: Network, levels: NDArray[np.intp], reading: int, parents: Sequence[int]
+) -> Array:
+    """(N,) probability that none of these parents causes the reading, given the levels."""
+    place, first = dict(network.linked[reading]), network.structure.first_arc[reading]
+    spared = np.ones(len(levels))
+    for variable in parents:
+        spared = spared * _picked(network.kept[first + place[variable]], levels[:, variable])
+    return spared
 
 
 def _findings(
@@ -177,8 +178,10 @@ def _findings(
     tendency = _tendencies(network, readings, len(levels), rng)
     found = np.empty((len(levels), len(readings)), dtype=bool)
     for column, reading in enumerate(readings):
-        present = present_probability(network, levels, reading)
-        found[:, column] = tendency[column] <= present
+        core = spared_probability(network, levels, reading, network.core[reading])
+        own = tendency[column] <= 1.0 - (1.0 - network.by_column["leak"][reading]) * core
+        beside = spared_probability(network, levels, reading, network.beside[reading])
+        found[:, column] = own | (rng.random(len(levels)) >= beside)
     return found
 
 
