@@ -123,7 +123,9 @@ def summary_of(
     unjudged = sum(f.overall.real is None for f in followed) + sum(s.real is None for s in scales)
     parts = [f"really changed: {'; '.join(real)}" if real else "no real change"]
     if within:
-        parts.append(f"within error: {within} other measure{'s' if within > 1 else ''}")
+        parts.append(
+            f"within error: {within} {'other ' if real else ''}measure{'s' if within > 1 else ''}"
+        )
     if unjudged:
         parts.append(f"not judged: {unjudged}")
     return f"{head}: {'. '.join(part[0].upper() + part[1:] for part in parts)}."
