@@ -374,8 +374,8 @@ def test_stations_and_examiners_are_recovered():
     for seed in range(5):
         frame, truth = simulated(500 + seed, 2000)
         found = fit_severity(frame)
-        severity = np.array([e.severity for e in sorted(found.examiners,
-                                                        key=lambda e: int(e.examiner))])  # fmt: skip
+        in_number = sorted(found.examiners, key=lambda e: int(e.examiner))
+        severity = np.array([e.severity for e in in_number])
         errors.append(np.sqrt(((severity - truth + truth.mean()) ** 2).mean()))
     assert np.mean(errors) < 1.5 * 0.058
 

@@ -75,12 +75,15 @@ class TestAgainstLme4:
 
     def test_limit_on_the_boundary_is_where_the_criterion_rises_by_384(self):
         # At the limit, with the other components as fitted, the rise can only be larger.
-        frame = small_examination(3)
-        frame["session"] = frame["student"] % 3
-        found = fit_variance(frame, facets=("student", "station", "session"))
-        assert "session" in found.boundary
-        moved = {**found.components, "session": found.intervals["session"].high}
-        assert direct_criterion(frame, moved) - found.criterion >= 3.83
+        checked = 0
+        for seed in range(8):
+            frame = small_examination(seed).assign(session=lambda f: f["student"] % 3)
+            found = fit_variance(frame, facets=("student", "station", "session"))
+            if "session" in found.boundary:
+                moved = {**found.components, "session": found.intervals["session"].high}
+                assert direct_criterion(frame, moved) - found.criterion >= 3.83
+                checked += 1
+        assert checked >= 3
 
 
 class TestPublishedTables:
@@ -258,11 +261,11 @@ class TestRefusals:
 
 @pytest.mark.slow
 def test_limits_cover_the_truth_in_95_of_100():
-    """300 balanced examinations, 60 students x 8 stations x 2 examiners: the student component's
-    profile limits. Binomial: 285 expected, standard deviation 3.8; accepted within four of them."""
+    """120 balanced examinations, 60 students x 8 stations x 2 examiners: the student component's
+    profile limits. Binomial: 114 expected, standard deviation 2.4; accepted within four of them."""
     rng = np.random.default_rng(11)
     covered = 0
-    for _ in range(300):
+    for _ in range(120):
         table = (rng.normal(0, 1.0, (60, 1, 1)) + rng.normal(0, 0.7, (1, 8, 1))
                  + rng.normal(0, 1.0, (60, 8, 1)) + rng.normal(0, 0.8, (60, 8, 2)))  # fmt: skip
         student, station, _ = np.indices(table.shape)
@@ -270,4 +273,4 @@ def test_limits_cover_the_truth_in_95_of_100():
                               "score": table.ravel()})  # fmt: skip
         limits = fit_variance(frame, intervals="profile").intervals["student"]
         covered += limits.low <= 1.0 <= limits.high
-    assert 270 <= covered <= 300
+    assert 105 <= covered <= 120

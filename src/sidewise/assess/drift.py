@@ -130,6 +130,8 @@ def _relative_slopes(data: _Data, moved: Ints) -> tuple[Floats, Floats, int]:
     """Slopes of `moved` about their mean, covariance, residual degrees of freedom."""
     from scipy import sparse
 
+    if len(moved) == 0:
+        return np.zeros(0), np.zeros((0, 0)), 0
     n, rows = len(data.y), np.arange(len(data.y))
     stations, examiners = int(data.station.max()) + 1, len(data.examiners)
     number = np.full(examiners, -1)

@@ -161,6 +161,20 @@ def log_probability(
     return log
 
 
+def log_at(natural: Natural, table: Table, station: int, ability: Floats) -> Floats:
+    """log P(category) at one station for abilities less severity (any, nodes): (any, categories,
+    nodes)."""
+    own = int(table.tops[station])
+    steps = natural.steps[station if table.step_sets > 1 else 0, :own]
+    eta = ability - natural.station[station]
+    psi = np.full((len(eta), table.top + 1, eta.shape[1]), -np.inf)
+    passed = np.concatenate([[0.0], steps.cumsum()])
+    psi[:, : own + 1] = np.arange(own + 1)[:, None] * eta[:, None, :] - passed[:, None]
+    psi -= psi.max(axis=1, keepdims=True)
+    log: Floats = psi - np.log(np.exp(psi).sum(axis=1, keepdims=True))
+    return log
+
+
 def evaluate(table: Table, vector: Floats) -> State:
     """Posterior and deviance at a natural parameter vector."""
     natural = natural_from(table, vector)

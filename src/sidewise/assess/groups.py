@@ -75,7 +75,8 @@ def compare_groups(
 
     One mean per student; Welch's t interval (95%) for group less rest, Holm over groups. Station
     gap: the student's mark at the station less his or her mean at the others, group less rest, as
-    deviation from the station's mean; Holm over stations and groups. Groups below `smallest`
+    deviation from the station's mean and about the group's median gap; Holm over stations and
+    groups. Groups below `smallest`
     students are suppressed; where exactly one would be, the next smallest is as well, since the
     first could be worked out by subtraction.
 
@@ -134,6 +135,21 @@ class _Welch:
     low: float
     high: float
     p: float
+    freedom: float = 1.0
+
+    def moved(self, origin: float, scale: float) -> _Welch:
+        """The same comparison about another origin, with its p value computed anew."""
+        from scipy.stats import t as student_t
+
+        half = (self.high - self.low) / 2
+        difference = self.difference - origin
+        if half == 0:
+            p = float(difference == 0)
+        else:
+            error = half / float(student_t.isf(0.025, self.freedom))
+            p = float(2 * student_t.sf(abs(difference) / error, self.freedom))
+        low, high = (scale * (difference + side * half) for side in (-1, 1))
+        return _Welch(scale * difference, low, high, p, self.freedom)
 
 
 def _welch(one: Floats, rest: Floats) -> _Welch:
@@ -147,7 +163,7 @@ def _welch(one: Floats, rest: Floats) -> _Welch:
     freedom = (a + b) ** 2 / (a**2 / (len(one) - 1) + b**2 / (len(rest) - 1))
     reach = float(student_t.isf(0.025, freedom)) * error
     p = float(2 * student_t.sf(abs(difference) / error, freedom))
-    return _Welch(difference, difference - reach, difference + reach, p)
+    return _Welch(difference, difference - reach, difference + reach, p, float(freedom))
 
 
 def _means(shown: pd.DataFrame, names: list[str]) -> list[GroupMean]:
@@ -186,9 +202,24 @@ def _stations(shown: pd.DataFrame, names: list[str]) -> tuple[StationGap, ...]:
             rest = ~(shown["group"] == name).to_numpy() & seen
             if min(mine.sum(), rest.sum()) >= 2:
                 found.append((label.removeprefix("station "), name, _welch(gap[mine], gap[rest])))
+    found = _recentred(found, stations.shape[1])
     adjusted = holm(np.array([t.p for _, _, t in found])) if found else np.zeros(0)
     return tuple(
         StationGap(station, name, t.difference, t.low, t.high, float(p),
                    "look at this station" if p < FAMILY_ERROR else "no gap seen")
         for (station, name, t), p in zip(found, adjusted, strict=True)
     )  # fmt: skip
+
+
+def _recentred(
+    found: list[tuple[str, str, _Welch]], stations: int
+) -> list[tuple[str, str, _Welch]]:
+    """Gaps about the median gap of their group: one unfair station lowers what the *others* are
+    held against, so against the mean all would look like gaps the other way."""
+    middle = {
+        name: float(np.median([t.difference for _, n, t in found if n == name]))
+        for name in {name for _, name, _ in found}
+    }
+    # A gap of g at one station is g less -g/(S-1) against the others.
+    scale = (stations - 1) / stations
+    return [(station, name, t.moved(middle[name], scale)) for station, name, t in found]

@@ -40,8 +40,9 @@ FEW_STUDENTS = 50
 class ExaminerSeverity:
     """One examiner. `severity` in logits about the mean of all (positive: gives fewer marks);
     `effect` is that in categories of the rating scale, averaged over the ratings given. Standard
-    error and 95% limits hold all covariances. `shift`, `z` and `p_adjusted` are those of the rule
-    for naming. `verdict`: severe, lenient, ordinary, or cannot be told."""
+    error and 95% limits hold all covariances. `shift` (categories fewer than the others would
+    give to all students at all stations), `z` and `p_adjusted` are those of the rule for naming.
+    `verdict`: severe, lenient, ordinary, or cannot be told."""
 
     examiner: str
     n: int
@@ -173,7 +174,27 @@ class _Report:
         enough = self.table.examiners >= naming.FEWEST
         if not (self.linked.connected and enough and np.isfinite(self.covariance).all()):
             return None
-        return naming.standing(self.severity, self.covariance, self.linked.contrasts)
+        fair, slope = self._fair_averages()
+        covariance = self.covariance * np.outer(slope, slope)
+        # Severe is fewer marks: the fair average turned round.
+        return naming.standing(-fair, covariance, self.linked.contrasts)
+
+    def _fair_averages(self) -> tuple[Floats, Floats]:
+        """The category each examiner would give on average to all students at all stations, and
+        its derivative by severity. The rating scale is what students are judged on; a logit is
+        worth more where categories are wide."""
+        table, x = self.table, np.arange(self.table.top + 1.0)
+        weight = np.exp(-(facets.NODES**2) / (2 * self.natural.spread**2))
+        weight /= weight.sum()
+        fair, slope = np.zeros(table.examiners), np.zeros(table.examiners)
+        for k in range(table.stations):
+            log = facets.log_at(self.natural, table, k, facets.NODES - self.severity[:, None])
+            p = np.exp(log)
+            mean = np.einsum("x,exq->eq", x, p)
+            variance = np.einsum("x,exq->eq", x**2, p) - mean**2
+            fair += mean @ weight / table.stations
+            slope += variance @ weight / table.stations
+        return fair, slope
 
     def result(self) -> SeverityResult:
         self._warn()
@@ -250,13 +271,13 @@ class _Report:
             shift=float(stand.shift[k]) if stand else float("nan"),
             z=float(stand.z[k]) if stand else float("nan"),
             p_adjusted=float(stand.adjusted[k]) if stand else float("nan"),
-            verdict=self._verdict(k, effect), set=number,
+            verdict=self._verdict(k), set=number,
         )  # fmt: skip
 
-    def _verdict(self, k: int, effect: float) -> str:
+    def _verdict(self, k: int) -> str:
         if self.standing is None:
             return "cannot be told"
-        enough = abs(effect) >= self.smallest * self.table.top
+        enough = abs(self.standing.shift[k]) >= self.smallest * self.table.top
         if self.standing.adjusted[k] >= FAMILY_ERROR or not enough:
             return "ordinary"
         return "severe" if self.standing.shift[k] > 0 else "lenient"
@@ -330,7 +351,8 @@ def _extreme(name: str) -> ExaminerSeverity:
 
 def _rule(smallest: float) -> str:
     return (
-        "An examiner is named when the deleted residual against the others (sampling error and "
+        "An examiner is named when the deleted residual of the fair average against the others "
+        "(sampling error and "
         "ordinary spread together) is significant at 5% over all examiners (Holm, both sides) "
-        f"and the effect is at least {smallest:.0%} of the rating scale."
+        f"and the shift in average marks is at least {smallest:.0%} of the rating scale."
     )
