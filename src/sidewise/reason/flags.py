@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
 from sidewise.errors import UserError
-from sidewise.protocol import Basis, Item, Protocol, load_protocol
+from sidewise.protocol import Basis, Item, Mark, Protocol, load_protocol
 from sidewise.protocol.kinds import Frozen
 from sidewise.protocol.loader import read_yaml, region_folder, validated
 from sidewise.protocol.model import Stage
 from sidewise.reason.judge import Judge
 from sidewise.reason.result import RedFlag, Source
-from sidewise.reason.rules import Ask, Outcome, Rule, evaluate, leaves, unresolved
+from sidewise.reason.rules import (
+    Ask,
+    Cutoff,
+    Outcome,
+    Rule,
+    cutoffs,
+    evaluate,
+    leaves,
+    unresolved,
+)
 
 URGENCIES = ("immediate", "emergency", "urgent", "soon")
 Urgency = Literal["immediate", "emergency", "urgent", "soon"]
@@ -39,6 +49,24 @@ class WithholdGroup(Frozen):
         return not self.modes or (mode or "active") in self.modes
 
 
+class Figure(Frozen):
+    """A number or grade that a rule turns on: what it is read from, its source, how we have it."""
+
+    what: tuple[str, ...] = Field(min_length=1)
+    value: float | str
+    mark: Mark
+    source: str = Field(min_length=3)
+
+    @field_validator("what", mode="before")
+    @classmethod
+    def _one_or_several(cls, value: object) -> object:
+        return (value,) if isinstance(value, str) else value
+
+    def cutoffs(self) -> Iterator[Cutoff]:
+        """The figure as each rule leaf that may use it would state it."""
+        return (Cutoff(what, self.value) for what in self.what)
+
+
 class FlagRule(Frozen):
     """A red flag as data."""
 
@@ -52,6 +80,7 @@ class FlagRule(Frozen):
     when: Rule
     called_for_by: Rule | None = None
     withhold: tuple[str, ...]
+    figures: tuple[Figure, ...] = ()
     basis: tuple[Basis, ...] = Field(min_length=1)
 
 
@@ -62,13 +91,20 @@ class Threshold(Frozen):
     label: str
     do: str
     when: Rule
+    figures: tuple[Figure, ...] = ()
     basis: tuple[Basis, ...] = Field(min_length=1)
 
 
 class FlagBook(Frozen):
-    """Every flag of a region, in the file's order."""
+    """Every flag of a region, in the file's order.
+
+    `ordinary` are words that everyday pain has too: by themselves they call for no flag.
+    """
 
     withhold_groups: dict[str, WithholdGroup]
+    ordinary: tuple[str, ...] = ()
+    shared_rules: dict[str, Rule] = {}
+    shared_figures: dict[str, Figure] = {}
     flags: tuple[FlagRule, ...]
     thresholds: tuple[Threshold, ...]
 
@@ -79,11 +115,33 @@ class FlagBook(Frozen):
                 raise ValueError(f"flag {flag.id}: unknown withhold groups {sorted(unknown)}")
         return self
 
+    @model_validator(mode="after")
+    def _figures_owned(self) -> FlagBook:
+        for owner in (*self.flags, *self.thresholds):
+            used = set(_owner_cutoffs(owner))
+            stated = {cutoff for figure in owner.figures for cutoff in figure.cutoffs()}
+            if bare := used - stated:
+                raise ValueError(f"{owner.id}: figures without a source: {_said(bare)}")
+            unused = [f for f in owner.figures if not used & set(f.cutoffs())]
+            if unused:
+                raise ValueError(f"{owner.id}: figures that no rule uses: {unused[0].what}")
+        return self
+
     def rules(self) -> list[tuple[str, Rule]]:
         """Every rule with the name of its owner."""
         found = [(flag.id, flag.when) for flag in self.flags]
         found += [(f.id, f.called_for_by) for f in self.flags if f.called_for_by]
         return found + [(threshold.id, threshold.when) for threshold in self.thresholds]
+
+
+def _owner_cutoffs(owner: FlagRule | Threshold) -> Iterator[Cutoff]:
+    yield from cutoffs(owner.when)
+    if isinstance(owner, FlagRule) and owner.called_for_by:
+        yield from cutoffs(owner.called_for_by)
+
+
+def _said(found: set[Cutoff]) -> str:
+    return ", ".join(sorted(f"{cutoff.what} {cutoff.value}" for cutoff in found))
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,17 +172,20 @@ def load_flags(region: str) -> FlagBook:
     for owner, rule in book.rules():
         if problems := unresolved(rule, protocol):
             raise UserError(f"{path.name}: {owner}", problems[0], "words the protocol can answer")
+    known = {*protocol.by_id, *protocol.history_by_id, *protocol.vitals_by_id}
+    if strange := [word for word in book.ordinary if word not in known]:
+        raise UserError(f"{path.name}: ordinary", strange[0], "words the protocol can answer")
     return book
 
 
 def red_flags(judge: Judge, book: FlagBook) -> tuple[RedFlag, ...]:
     """Flags raised, then flags not excluded, each in order of urgency."""
-    found = [flag for rule in book.flags for flag in _flag(rule, judge)]
+    found = [flag for rule in book.flags for flag in _flag(rule, judge, book)]
     order = {"raised": 0, "not excluded": 1}
     return tuple(sorted(found, key=lambda f: (order[f.status], URGENCIES.index(f.urgency))))
 
 
-def _flag(rule: FlagRule, judge: Judge) -> list[RedFlag]:
+def _flag(rule: FlagRule, judge: Judge, book: FlagBook) -> list[RedFlag]:
     both = ("left", "right")
     groups = [(side,) for side in both] if rule.scope == "side" else [both]
     outcomes = [evaluate(rule.when, judge, sides) for sides in groups]
@@ -132,19 +193,24 @@ def _flag(rule: FlagRule, judge: Judge) -> list[RedFlag]:
         met = tuple(dict.fromkeys(word for outcome in raised for word in outcome.met))
         return [_shown(rule, "raised", met, ())]
     open_ones = [outcome for outcome in outcomes if outcome.value == "unknown"]
-    missing = _worth_asking(rule, open_ones, judge)
+    missing = _worth_asking(rule, open_ones, judge, frozenset(book.ordinary))
     if not missing:
         return []
     met = tuple(dict.fromkeys(word for outcome in open_ones for word in outcome.met))
     return [_shown(rule, "not excluded", met, missing)]
 
 
-def _worth_asking(rule: FlagRule, outcomes: list[Outcome], judge: Judge) -> tuple[str, ...]:
-    """What is missing: all of it if the presentation calls for the flag, else core questions."""
+def _worth_asking(
+    rule: FlagRule, outcomes: list[Outcome], judge: Judge, ordinary: frozenset[str]
+) -> tuple[str, ...]:
+    """What is missing: all of it if the presentation calls for the flag, else core questions.
+
+    Called for by its own rule, or by anything out of the ordinary that speaks for it.
+    """
     missing = dict.fromkeys(word for outcome in outcomes for word in outcome.missing)
     if not missing:
         return ()
-    if any(outcome.called for outcome in outcomes) or _called(rule, judge):
+    if any(outcome.words - ordinary for outcome in outcomes) or _called(rule, judge):
         return tuple(missing)
     core = {
         judge.protocol.history_by_id[leaf.ask].label

@@ -229,6 +229,10 @@ def _length(criterion: c.Length, value: Any, _item: Any) -> Verdict:
 
 
 def _seconds(criterion: c.Seconds, value: Any, _item: Any) -> Verdict:
+    if criterion.over is not None:
+        # "None came in the time held" is not a time, and says nothing about a slow return.
+        slow = not value.none and value.seconds > criterion.over
+        return UNKNOWN if value.none else _plain(slow, f"{value.seconds:g} s")
     if value.none:
         return _plain(False, "no symptoms")
     return _plain(value.seconds <= criterion.at_most, f"after {value.seconds:g} s")
@@ -311,6 +315,12 @@ def _movement_pain(judge: Judge, criterion: c.PainOnMovement, item: str, side: s
     return _each([_plain(pain, "pain on movement") for pain in known])
 
 
+def _end_feel(judge: Judge, criterion: c.EndFeel, item: str, side: str) -> Verdict:
+    found = judge.found(item, side, criterion.mode)
+    feels = [getattr(finding.value, "end_feel", None) for finding in found]
+    return _each([_plain(f in criterion.values, f"{f} end feel") for f in feels if f is not None])
+
+
 def _level_loss(judge: Judge, criterion: c.LevelLoss, item: str, side: str) -> Verdict:
     here, there = (_level(judge, item, s) for s in (side, OTHER[side]))
     if here is None or there is None or not judge.record.is_yardstick(OTHER[side]):
@@ -354,12 +364,12 @@ def _answer(judge: Judge, criterion: c.Answer, item: str, _side: str) -> Verdict
     return _plain(False, answer) if answer in ("yes", "no") else UNKNOWN
 
 
-def _normal(judge: Judge, _criterion: c.AllNormal, item: str, side: str) -> Verdict:
+def _normal(judge: Judge, criterion: c.AllNormal, item: str, side: str) -> Verdict:
     from sidewise.record import is_normal
 
     entry = judge.protocol.by_id[item]
     states: list[Verdict] = []
-    for mode in entry.modes or (None,):
+    for mode in (criterion.mode,) if criterion.mode else entry.modes or (None,):
         for finding in judge.found(item, side, mode):
             kind = entry.kind(_kind(finding))
             normal = is_normal(finding, kind) if kind else None
@@ -383,6 +393,7 @@ JUDGES: dict[str, Callable[[Judge, Any, str, str], Verdict]] = {
     "side_gain": _side_gain,
     "active_gap": _active_gap,
     "movement_pain": _movement_pain,
+    "end_feel": _end_feel,
     "level_loss": _level_loss,
     "vital": _vital,
     "vital_gap": _vital_gap,

@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sidewise.evidence import load_conditions, load_families, load_fitted
-from sidewise.evidence.conditions import Condition, Conditions
+from sidewise.evidence.conditions import Condition, Conditions, load_conditions, load_families
+from sidewise.evidence.fitted import Fitted, load_fitted
 from sidewise.protocol import Protocol, Reading, load_protocol
 from sidewise.reason.engine import network as engine
 
@@ -41,14 +41,11 @@ class Layout:
     seats: tuple[Seat, ...]
     conditions: Conditions
     painless_sides: tuple[str, ...]
-    columns: NDArray[np.intp]
+    arcs: NDArray[np.intp]
     silent: NDArray[np.bool_]
+    rows: NDArray[np.intp]
+    family_rows: NDArray[np.intp]
     complaint_columns: NDArray[np.intp]
-
-    def seat(self, reading: str, side: str) -> Seat | None:
-        """The seat of a reading on a side, or None if it has no parent and cannot speak."""
-        wanted = {f"{reading}.{side}", reading}
-        return next((seat for seat in self.seats if seat.name in wanted), None)
 
 
 def variable_name(condition: Condition, side: str | None) -> str:
@@ -71,14 +68,17 @@ def layout(region: str, complaint: tuple[str, ...]) -> Layout:
         complaints=tuple(_complaint(conditions, side) for side in complaint),
     )
     painless = tuple(side for side in SIDES if side not in complaint)
-    columns, silent = _link_columns(structure, seats, conditions, painless)
+    arcs, silent = _link_arcs(structure, seats, fitted, painless)
+    family_index = {name: i for i, name in enumerate(fitted.families)}
     return Layout(
         structure=structure,
         seats=seats,
         conditions=conditions,
         painless_sides=painless,
-        columns=columns,
+        arcs=arcs,
         silent=silent,
+        rows=np.array([seat.row for seat in seats]),
+        family_rows=np.array([family_index[f.rpartition(".")[0]] for f in structure.families]),
         complaint_columns=_complaint_columns(structure, conditions),
     )
 
@@ -141,24 +141,25 @@ def _parents(
             yield variable_name(condition, side), condition
 
 
-def _link_columns(
-    structure: engine.Structure,
-    seats: tuple[Seat, ...],
-    conditions: Conditions,
-    painless: tuple[str, ...],
+def _link_arcs(
+    structure: engine.Structure, seats: tuple[Seat, ...], fitted: Fitted, painless: tuple[str, ...]
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
-    """For each flat link of the engine: its place (row, column) in the fit, flattened; and whether
-    it is silent, because a pain reading has no link to painless conditions of a side."""
-    width = len(conditions.columns)
+    """For each flat link of the engine the arc of the fit it takes its value from.
+
+    Silent links are nought: levels without an arc, and links from a complaint-free side to a
+    pain reading, because what hurts nobody does not make a manoeuvre painful.
+    """
+    arc_of = np.full((len(fitted.readings), len(fitted.conditions.columns)), -1, dtype=np.intp)
+    arc_of[fitted.reading_of, fitted.column_of] = np.arange(len(fitted.reading_of))
     places = np.zeros(structure.link_count, dtype=np.intp)
     silent = np.zeros(structure.link_count, dtype=bool)
     for number, seat in enumerate(seats):
         for position, name in enumerate(structure.readings[number].parents):
             condition, _, side = name.partition(".")
             here = structure.link_columns(number, position)
-            there = conditions.slices[condition]
-            places[here] = seat.row * width + np.arange(there.start, there.stop)
-            silent[here] = seat.reading.painful and side in painless
+            arcs = arc_of[seat.row, fitted.conditions.slices[condition]]
+            places[here] = np.maximum(arcs, 0)
+            silent[here] = (arcs < 0) | (seat.reading.painful and side in painless)
     return places, silent
 
 

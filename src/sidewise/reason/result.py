@@ -127,7 +127,7 @@ class Norm:
     label: str
     value: float
     unit: str
-    mean: float
+    mean: float | None
     sd: float | None
     z: float | None
     centile: float | None

@@ -1,7 +1,7 @@
 """Rules over findings, history, vital signs and context, in three values: yes, no, unknown.
 
-A rule is data: all of, any of, at least n of, not, or one leaf. An unknown leaf keeps the rule
-unknown unless the known ones settle it, so that nothing unexamined is ever read as normal.
+A rule is data: all of, any of, at least n of, not, unless, or one leaf. An unknown leaf keeps the
+rule unknown unless the known ones settle it, so that nothing unexamined is ever read as normal.
 """
 
 from __future__ import annotations
@@ -29,10 +29,15 @@ class Ask(Frozen):
 
 
 class Is(Frozen):
-    """An item, question or vital sign that meets a criterion."""
+    """An item, question or vital sign that meets a criterion.
+
+    On which of the rule's sides: any of them, both, or any that the patient complains of (any
+    at all where no complaint is recorded).
+    """
 
     item: str
     criterion: Criterion = Field(alias="is")
+    on: Literal["any", "both", "complaint"] = "any"
 
 
 class ContextIs(Frozen):
@@ -46,11 +51,14 @@ class ContextTest(Frozen):
 
     age_at_least: int | None = None
     age_below: int | None = None
-    duration_weeks_at_most: float | None = None
+    duration_weeks_below: float | None = None
+    duration_weeks_over: float | None = None
     pain_at_least: float | None = None
     onset: Literal["sudden", "gradual"] | None = None
     known: Literal["tear", "surgery", "replacement"] | None = None
+    complaint: bool | None = None
     complaint_both: bool | None = None
+    sex: Literal["female", "male"] | None = None
 
 
 class AllOf(Frozen):
@@ -84,21 +92,32 @@ class Not(Frozen):
     negated: Rule = Field(alias="not")
 
 
+class Unless(Frozen):
+    """A rule that a known exception settles with no; an exception not known does not hold back."""
+
+    then: Rule
+    unless: Rule
+
+
 Rule = Annotated[
-    Ask | Is | ContextIs | AllOf | AnyOf | AtLeast | Not, Field(union_mode="left_to_right")
+    Ask | Is | ContextIs | AllOf | AnyOf | AtLeast | Not | Unless,
+    Field(union_mode="left_to_right"),
 ]
-for _model in (ContextIs, AllOf, AnyOf, AtLeast, Not):
+for _model in (ContextIs, AllOf, AnyOf, AtLeast, Not, Unless):
     _model.model_rebuild()
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a rule comes to, which leaves speak for it, and which could not be known."""
+    """What a rule comes to, which leaves speak for it, and which could not be known.
+
+    `words` are the ids of the items and questions that speak for it.
+    """
 
     value: Three
     met: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
-    called: bool = False
+    words: frozenset[str] = frozenset()
 
 
 def leaves(rule: Rule) -> Iterator[Ask | Is | ContextIs]:
@@ -111,6 +130,54 @@ def leaves(rule: Rule) -> Iterator[Ask | Is | ContextIs]:
                 yield from leaves(part)
         case Not(negated=part):
             yield from leaves(part)
+        case Unless(then=part, unless=exception):
+            yield from leaves(part)
+            yield from leaves(exception)
+
+
+@dataclass(frozen=True, slots=True)
+class Cutoff:
+    """A figure that a rule turns on: what it is read from, and the number or grade."""
+
+    what: str
+    value: float | str
+
+
+TOGETHER = "signs together"
+"""What the number of an "at least n of" is read from."""
+
+
+def cutoffs(rule: Rule) -> Iterator[Cutoff]:
+    """Every number and grade that a rule turns on; a criterion's default is no figure."""
+    match rule:
+        case Is(item=item, criterion=criterion):
+            yield from _limits(item, criterion.model_dump(exclude_defaults=True))
+        case ContextIs(context=test):
+            for name, limit in test.model_dump(exclude_defaults=True).items():
+                yield from _limits(name, {"limit": limit} if _is_number(limit) else {})
+        case AtLeast(at_least=needed, of=parts):
+            yield Cutoff(TOGETHER, needed)
+            for part in parts:
+                yield from cutoffs(part)
+        case AllOf(all_of=parts) | AnyOf(any_of=parts):
+            for part in parts:
+                yield from cutoffs(part)
+        case Not(negated=part):
+            yield from cutoffs(part)
+        case Unless(then=part, unless=exception):
+            yield from cutoffs(part)
+            yield from cutoffs(exception)
+
+
+def _limits(what: str, fields: dict[str, Any]) -> Iterator[Cutoff]:
+    for name, limit in fields.items():
+        # Grades of signs and of power are words; every other word names what is looked for.
+        if _is_number(limit) or name in ("at_least", "below"):
+            yield Cutoff(what, limit)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def unresolved(rule: Rule, protocol: Protocol) -> list[str]:
@@ -151,6 +218,9 @@ def evaluate(rule: Rule, judge: Judge, sides: tuple[str, ...]) -> Outcome:
             inner = evaluate(part, judge, sides)
             flipped: dict[Three, Three] = {"yes": "no", "no": "yes", "unknown": "unknown"}
             return Outcome(flipped[inner.value], missing=inner.missing)
+        case Unless(then=part, unless=exception):
+            excused = evaluate(exception, judge, sides).value == "yes"
+            return Outcome("no") if excused else evaluate(part, judge, sides)
 
 
 def _count(outcomes: list[Outcome], needed: int) -> Outcome:
@@ -159,8 +229,8 @@ def _count(outcomes: list[Outcome], needed: int) -> Outcome:
     value: Three = "yes" if yes >= needed else "unknown" if possible >= needed else "no"
     met = tuple(word for o in outcomes if o.value != "no" for word in o.met)
     missing = tuple(word for o in outcomes if o.value == "unknown" for word in o.missing)
-    called = any(o.called for o in outcomes)
-    return Outcome(value, tuple(dict.fromkeys(met)), tuple(dict.fromkeys(missing)), called)
+    words = frozenset[str]().union(*(o.words for o in outcomes if o.value != "no"))
+    return Outcome(value, tuple(dict.fromkeys(met)), tuple(dict.fromkeys(missing)), words)
 
 
 def _leaf(leaf: Ask | Is | ContextIs, judge: Judge, sides: tuple[str, ...]) -> Outcome:
@@ -168,15 +238,25 @@ def _leaf(leaf: Ask | Is | ContextIs, judge: Judge, sides: tuple[str, ...]) -> O
         return _context(leaf.context, judge.record.context, sides)
     if isinstance(leaf, Ask):
         return _question(leaf.ask, judge)
-    verdicts = [(side, judge.criterion(leaf.criterion, leaf.item, side)) for side in sides]
+    asked = _asked_sides(leaf, judge, sides)
+    verdicts = [(side, judge.criterion(leaf.criterion, leaf.item, side)) for side in asked]
     return _side_outcome(leaf, judge, verdicts)
+
+
+def _asked_sides(leaf: Is, judge: Judge, sides: tuple[str, ...]) -> tuple[str, ...]:
+    if leaf.on == "both":
+        return ("left", "right")
+    complaint = judge.record.context.complaint
+    if leaf.on == "complaint" and complaint:
+        return tuple(side for side in sides if side in complaint)
+    return sides
 
 
 def _question(name: str, judge: Judge) -> Outcome:
     label = judge.protocol.history_by_id[name].label
     answer = judge.record.context.answer(name)
     if answer == "yes":
-        return Outcome("yes", met=(label,), called=True)
+        return Outcome("yes", met=(label,), words=frozenset((name,)))
     if answer == "no":
         return Outcome("no")
     return Outcome("unknown", missing=(label,))
@@ -187,13 +267,21 @@ def _side_outcome(leaf: Is, judge: Judge, verdicts: list[tuple[str, Verdict]]) -
     label = item.label if item else judge.protocol.vitals_by_id[leaf.item].label
     # A finding within error of a threshold counts for a flag: the safe way to be wrong.
     met = [(s, v) for s, v in verdicts if v.state in (State.MET, State.SOFT)]
-    if met:
+    if len(met) >= (len(verdicts) if leaf.on == "both" else 1) and met:
         side, verdict = met[0]
-        where = f"{side} " if item and item.paired else ""
-        return Outcome("yes", met=(f"{where}{label}: {verdict.because}",), called=True)
-    if all(verdict.known for _, verdict in verdicts):
+        where = f"{side} " if item and item.paired and leaf.on != "both" else ""
+        found = f"{where}{label}: {verdict.because}"
+        return Outcome("yes", met=(found,), words=frozenset((leaf.item,)))
+    if _settled_no(leaf, verdicts):
         return Outcome("no")
     return Outcome("unknown", missing=(label,))
+
+
+def _settled_no(leaf: Is, verdicts: list[tuple[str, Verdict]]) -> bool:
+    """Both sides are asked for and one is known not to be so; or every side is known."""
+    if leaf.on == "both" and any(v.state is State.NOT_MET for _, v in verdicts):
+        return True
+    return all(verdict.known for _, verdict in verdicts)
 
 
 def _context(test: ContextTest, context: Context, sides: tuple[str, ...]) -> Outcome:
@@ -213,9 +301,12 @@ def _context_test(
             return _compare(context.age, lambda age: age >= wanted, f"age {wanted} or over")
         case "age_below":
             return _compare(context.age, lambda age: age < wanted, f"age under {wanted}")
-        case "duration_weeks_at_most":
+        case "duration_weeks_below":
             weeks = context.duration_weeks
-            return _compare(weeks, lambda w: w <= wanted, f"{wanted:g} weeks or less")
+            return _compare(weeks, lambda w: w < wanted, f"less than {wanted:g} weeks")
+        case "duration_weeks_over":
+            weeks = context.duration_weeks
+            return _compare(weeks, lambda w: w > wanted, f"more than {wanted:g} weeks")
         case "pain_at_least":
             return _compare(context.pain_0_10, lambda pain: pain >= wanted, "pain")
         case "onset":
@@ -223,6 +314,11 @@ def _context_test(
         case "known":
             hit = any(getattr(getattr(context.known, s), wanted) for s in sides if s != "midline")
             return ("yes" if hit else "no"), f"known {wanted}"
+        case "complaint":
+            hit = any(side in context.complaint for side in sides)
+            return ("yes" if hit else "no"), "a complaint"
+        case "sex":
+            return _compare(context.sex, lambda sex: sex == wanted, wanted)
         case "complaint_both":
             return ("yes" if len(context.complaint) == 2 else "no"), "both sides complain"
     raise AssertionError(f"no test called {name}")
