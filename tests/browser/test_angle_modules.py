@@ -220,8 +220,13 @@ def _tilt(page: Any, beta: float, gamma: float = 0.0) -> None:
     )
 
 
+def _begin(page: Any, tool: str) -> None:
+    page.click(f"#{tool} button >> nth=0")
+    page.wait_for_selector(f"#{tool} :text('Waiting for the sensor.')")
+
+
 def test_tilt_against_gravity(page: Any) -> None:
-    page.click("#hanging button >> nth=0")
+    _begin(page, "hanging")
     _tilt(page, -25, 10)
     page.click("text=Take reading")
     told = _last(page, "hanging")
@@ -232,7 +237,7 @@ def test_tilt_against_gravity(page: Any) -> None:
 
 
 def test_tilt_between_two_readings(page: Any) -> None:
-    page.click("#between button >> nth=0")
+    _begin(page, "between")
     _tilt(page, 80, 5)
     page.click("text=Take first reading")
     _tilt(page, -10, -20)
@@ -257,7 +262,7 @@ def test_permission_is_asked_before_listening(page: Any) -> None:
         """() => { window.asked = 0; DeviceOrientationEvent.requestPermission = async () => {
             window.asked += 1; return "granted"; }; }"""
     )
-    page.click("#hanging button >> nth=0")
+    _begin(page, "hanging")
     _tilt(page, 0)
     page.wait_for_selector("text=Take reading")
     assert page.evaluate("window.asked") == 1

@@ -79,6 +79,7 @@ class TiltAngle {
       this.show(event);
     };
     window.addEventListener("deviceorientation", listen);
+    this.result.textContent = "Waiting for the sensor.";
     window.setTimeout(() => {
       if (!this.now) this.without("No reading came from the sensor.");
     }, WAIT);
@@ -91,6 +92,7 @@ class TiltAngle {
 
   show(event) {
     if (event.beta === null || event.gamma === null) return;
+    if (!this.now) this.result.textContent = "";
     this.now = { beta: event.beta, gamma: event.gamma };
     this.start.hidden = true;
     this.take.hidden = false;
