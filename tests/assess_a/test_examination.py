@@ -63,7 +63,7 @@ def test_reliability_is_not_overclaimed_from_48_students(result: Examination) ->
 
 def test_unlinked_week_names_nobody(unlinked: Examination) -> None:
     assert by_question(unlinked)["Is an examiner severe?"] == "Cannot be told"
-    assert unlinked.fairness.effects is None
+    assert not unlinked.fairness.linked
     assert all(r.adjusted is None for r in unlinked.results)
 
 

@@ -61,7 +61,7 @@ def test_four_pictures_each_with_its_values(text: str) -> None:
     assert len(labels) == 4
     assert all(svg["role"] == "img" for svg in Page(text).all("svg"))
     assert "power: correlation with the others 0.06" in labels[0]
-    assert "E08 -12.4 (-17.3 to -7.6), named by the rule" in labels[1]
+    assert "E08 -11.0 (-15.7 to -6.3), named by the rule" in labels[1]
     assert "S16 48.0, pass, other decision 48 percent" in labels[2]
     assert "0.76 (0.65 to 0.85) with 8" in labels[3]
 

@@ -152,37 +152,20 @@ def _severe(e: Examination) -> Answer:
     if s is None:
         return Answer(question, "Not known", "Severity was not computed.", ())
     basis = (
-        f"Many-facet rating-scale model of the {e.fairness.severity_from}; {s.rule}",
-        "Marks adjusted for the examiner are shown beside the marks and decide nothing.",
+        f"Named on {s.named_on}. {s.rule}",
+        "Marks adjusted for the examiner are shown beside the marks, held against the same pass "
+        "mark, and decide nothing.",
     )
     if not s.connected:
         return Answer(question, "Cannot be told", s.sentence, basis)
-    named = [*s.severe, *s.lenient]
-    if not named:
-        return Answer(question, "Nobody is shown to be", s.sentence, basis)
-    short = ", ".join([*s.severe, *(f"{name} (lenient)" for name in s.lenient)])
-    return Answer(question, short, " ".join([s.sentence, *_points(e, named)]), basis)
+    named = [*s.severe, *(f"{name} (lenient)" for name in s.lenient)]
+    short = ", ".join(named) or "Nobody is shown to be"
+    return Answer(question, short, f"{s.sentence}{_adjusted(e) if named else ''}", basis)
 
 
-def _points(e: Examination, named: list[str]) -> list[str]:
-    """What being severe is worth in points, and whose result it would change."""
-    if e.fairness.effects is None:
-        return []
-    lines = []
-    for x in e.fairness.effects.examiners:
-        if x.examiner in named:
-            way = "fewer" if x.points < 0 else "more"
-            low, high = sorted((abs(x.low), abs(x.high)))
-            lines.append(
-                f"{x.examiner} gives {abs(x.points):.0f} points of 100 {way} than the average "
-                f"examiner ({low:.0f} to {high:.0f})."
-                if x.low * x.high > 0
-                else f"In points of 100 {x.examiner} gives {x.points:+.0f} "
-                f"({x.low:+.0f} to {x.high:+.0f})."
-            )
+def _adjusted(e: Examination) -> str:
+    """Whose result adjusted marks would change."""
     changed = [r.student for r in e.results if r.adjusted_decision not in (None, r.by_marks)]
-    if changed:
-        lines.append(f"With marks adjusted the other decision would fall on {', '.join(changed)}.")
-    else:
-        lines.append("With marks adjusted no decision would change.")
-    return lines
+    if not changed:
+        return " With marks adjusted no decision would change."
+    return f" With marks adjusted the other decision would fall on {', '.join(changed)}."

@@ -63,10 +63,10 @@ def examination_data(e: Examination) -> dict[str, Any]:
         "results": plain(e.results),
         "near": [r.student for r in e.near],
         "without_station": plain(e.without),
-        "linked": plain(f.linked),
-        "severity_from": f.severity_from,
-        "severity": _severity(f.severity),
-        "examiner_effects": plain(f.effects),
+        "linked": f.linked,
+        "severity": _with_students(f.severity),
+        "rating_model_of": f.model_of,
+        "rating_model": _with_students(f.model),
         "drift": plain(f.drift),
         "halo": plain(f.halo),
         "thresholds": plain(thresholds()),
@@ -74,8 +74,8 @@ def examination_data(e: Examination) -> dict[str, Any]:
     }
 
 
-def _severity(found: Any) -> Any:
-    """The students' measures are kept; the covariance matrix is not."""
+def _with_students(found: Any) -> Any:
+    """The students' table is kept; the covariance matrix is not."""
     if found is None:
         return None
     return plain(found) | {"students": plain(found.students)}

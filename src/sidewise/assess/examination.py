@@ -128,7 +128,7 @@ def examine(marks: Marks, options: Options | None = None) -> Examination:
     inner = consistency(table.score)
     pass_marks = _pass_marks(table, figures, mark, options)
     deciding = next(p for p in pass_marks if p.method == options.method)
-    fair = fairness(scores, table, deciding.cut.value, options.wanted)
+    fair = fairness(table_of_marks, scores, table, deciding.cut.value, options.wanted)
     sem, method = _sem(table, inner, fair)
     rule = _rule(deciding.cut, sem, options)
     cuts = {s.station: s.line.cut.value for s in figures}

@@ -1,13 +1,13 @@
-"""Reliability and severity of one sitting, with what could not be computed said in words."""
+"""Reliability, severity, drift and halo of one sitting; what could not be computed is said."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from sidewise.assess.examiner_effects import ExaminerEffects, examiner_effects
 from sidewise.assess.near import Rule, StudentResult
 from sidewise.assess.scores import Sheet
 from sidewise.errors import UserError
@@ -15,39 +15,48 @@ from sidewise.errors import UserError
 if TYPE_CHECKING:
     import pandas as pd
 
-    from sidewise.assess.connect import LinkedSets
+    from sidewise.assess.drift import Drift
     from sidewise.assess.generalizability import Reliability
+    from sidewise.assess.halo import Halo
+    from sidewise.assess.mark_severity import MarkSeverity
     from sidewise.assess.severity import SeverityResult
     from sidewise.assess.variance import VarianceComponents
 
-# Global ratings decide on severity when this share of performances has one; else the marks do.
+Result = TypeVar("Result")
+
+# The model of ratings uses the global ratings when this share of performances has one; else marks.
 RATED_ENOUGH = 0.95
 
 
 @dataclass(frozen=True)
 class Fairness:
-    """Variance components, reliability and severity; None where they could not be had.
+    """Variance components, reliability and examiners; None where they could not be had.
 
-    `severity` is of what `severity_from` says (the global ratings or the marks); `effects` are in
-    points of 100 and exist only where all examiners are linked.
+    `severity` is in points of 100 and says who is named; `model` is the many-facet model of what
+    `model_of` says (the global ratings or the marks), in logits with fit statistics.
     """
 
-    components: VarianceComponents | None
-    reliability: Reliability | None
-    linked: LinkedSets | None
-    severity: SeverityResult | None
-    severity_from: str
-    effects: ExaminerEffects | None
-    warnings: tuple[str, ...]
-    drift: Any = None
-    halo: Any = None
+    components: VarianceComponents | None = None
+    reliability: Reliability | None = None
+    severity: MarkSeverity | None = None
+    model: SeverityResult | None = None
+    model_of: str = ""
+    drift: Drift | None = None
+    halo: Halo | None = None
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def linked(self) -> bool:
+        """Whether every examiner can be compared with every other."""
+        return self.severity is not None and self.severity.connected
 
     def beside(self, results: tuple[StudentResult, ...], rule: Rule) -> tuple[StudentResult, ...]:
         """Results with the marks adjusted for the examiners beside them; never instead."""
-        if self.effects is None:
+        if self.severity is None or not self.linked:
             return results
-        change = self.effects.adjustment
-        return tuple(_adjusted(r, change.get(r.student, 0.0), rule) for r in results)
+        students = self.severity.students
+        change = dict(zip(students["student"], students["adjustment"], strict=True))
+        return tuple(_adjusted(r, float(change.get(r.student, 0.0)), rule) for r in results)
 
 
 def _adjusted(result: StudentResult, change: float, rule: Rule) -> StudentResult:
@@ -60,18 +69,62 @@ def _adjusted(result: StudentResult, change: float, rule: Rule) -> StudentResult
     )
 
 
-def fairness(scores: pd.DataFrame, table: Sheet, pass_mark: float, wanted: float) -> Fairness:
+def fairness(
+    marks: pd.DataFrame, scores: pd.DataFrame, table: Sheet, pass_mark: float, wanted: float
+) -> Fairness:
     """Everything that needs more than one student, station or examiner, as far as it goes."""
     notes: list[str] = []
     rated = scores[scores["score"].notna()].reset_index(drop=True)
     components = _components(rated, notes)
     reliability = _reliability(components, rated, table, pass_mark, wanted, notes)
-    linked = _linked(rated, notes)
-    severity = _severity(scores, rated, notes)
-    effects = _effects(rated, linked, components)
-    return Fairness(
-        components, reliability, linked, severity.result, severity.basis, effects, tuple(notes)
+    if rated["examiner"].nunique() < 2:
+        notes.append("One examiner only: severity cannot be told from difficulty.")
+        return Fairness(components, reliability, warnings=tuple(notes))
+    return replace(
+        _examiners(marks, rated, notes),
+        components=components,
+        reliability=reliability,
+        warnings=tuple(notes),
     )
+
+
+def _examiners(marks: pd.DataFrame, rated: pd.DataFrame, notes: list[str]) -> Fairness:
+    from sidewise.assess.drift import fit_drift
+    from sidewise.assess.halo import find_halo
+    from sidewise.assess.mark_severity import severity_in_marks
+    from sidewise.assess.ratings import to_categories
+    from sidewise.assess.severity import fit_severity
+
+    severity = _tried("Severity", lambda: severity_in_marks(rated), notes)
+    given = rated["global_rating"]
+    use_rating = bool(given.notna().mean() >= RATED_ENOUGH) and not (given % 1 > 0).any()
+    if use_rating:
+        kept = rated[given.notna()]
+        model = _tried("The model of ratings", lambda: fit_severity(_whole(kept)), notes)
+    else:
+        model = _tried("The model of marks", lambda: fit_severity(to_categories(rated)), notes)
+    drift = halo = None
+    if rated["session"].nunique() > 1:
+        drift = _tried("Drift", lambda: fit_drift(rated), notes)
+    if marks["item"].nunique() > 2:
+        halo = _tried("Halo", lambda: find_halo(marks[marks["mark"].notna()]), notes)
+    for found in (severity, model, drift, halo):
+        notes += [w for w in (found.warnings if found else ()) if w not in notes]
+    basis = "global ratings" if use_rating else "marks"
+    return Fairness(severity=severity, model=model, model_of=basis, drift=drift, halo=halo)
+
+
+def _whole(kept: pd.DataFrame) -> pd.DataFrame:
+    return kept.assign(category=kept["global_rating"].astype(int))
+
+
+def _tried(name: str, work: Callable[[], Result], notes: list[str]) -> Result | None:
+    """The result, or None and why in `notes`: data may be too few for one part alone."""
+    try:
+        return work()
+    except UserError as error:
+        notes.append(f"{name} was not computed: {error.message}")
+        return None
 
 
 def _components(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents | None:
@@ -95,7 +148,7 @@ def _fitted(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents:
     try:
         with np.errstate(invalid="raise", divide="raise"):
             return fit_variance(rated)
-    except (ArithmeticError, np.linalg.LinAlgError):
+    except (ArithmeticError, ValueError, np.linalg.LinAlgError):
         notes.append("The limits of the variance components could not be computed.")
         return fit_variance(rated, intervals="none")
 
@@ -124,60 +177,3 @@ def _reliability(
         return None
     notes += found.warnings
     return found
-
-
-def _linked(rated: pd.DataFrame, notes: list[str]) -> LinkedSets | None:
-    from sidewise.assess.connect import linked_sets
-
-    try:
-        found = linked_sets(rated)
-    except UserError as error:
-        notes.append(f"Links between circuits were not looked for: {error.message}")
-        return None
-    if not found.connected:
-        notes.append(found.sentence)
-    return found
-
-
-@dataclass(frozen=True)
-class _Severity:
-    result: SeverityResult | None
-    basis: str
-
-
-def _severity(scores: pd.DataFrame, rated: pd.DataFrame, notes: list[str]) -> _Severity:
-    """From the global ratings where nearly all have one: they carry less noise than few items."""
-    from sidewise.assess.ratings import to_categories
-    from sidewise.assess.severity import fit_severity
-
-    given = scores["global_rating"].notna()
-    use_rating = bool(given.mean() >= RATED_ENOUGH) and not (scores["global_rating"] % 1 > 0).any()
-    basis = "global ratings" if use_rating else "marks"
-    if rated["examiner"].nunique() < 2:
-        notes.append("One examiner only: severity cannot be told from difficulty.")
-        return _Severity(None, basis)
-    try:
-        if use_rating:
-            kept = scores[given].assign(category=scores["global_rating"][given].astype(int))
-            found = fit_severity(kept)
-        else:
-            found = fit_severity(to_categories(rated))
-    except UserError as error:
-        notes.append(f"Severity was not computed: {error.message}")
-        return _Severity(None, basis)
-    notes += found.warnings
-    return _Severity(found, basis)
-
-
-def _effects(
-    rated: pd.DataFrame, linked: LinkedSets | None, components: VarianceComponents | None
-) -> ExaminerEffects | None:
-    """Points of 100, only where every examiner can be compared with every other."""
-    if linked is None or not linked.connected or components is None:
-        return None
-    if rated["examiner"].nunique() < 2 or rated["station"].nunique() < 2:
-        return None
-    between = components.components.get("examiner", 0.0)
-    within = components.components.get("residual", 0.0)
-    within += components.components.get("student_station", 0.0)
-    return examiner_effects(rated, within / between if between > 0 else float("inf"))

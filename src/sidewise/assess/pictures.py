@@ -11,7 +11,7 @@ from sidewise.assess import drawing as d
 from sidewise.assess.answers import reliability_of
 from sidewise.assess.estimate import Estimate
 from sidewise.assess.examination import Examination
-from sidewise.assess.examiner_effects import ExaminerEffect
+from sidewise.assess.mark_severity import MarkShift
 from sidewise.assess.near import StudentResult
 from sidewise.assess.stations import StationFigures
 
@@ -99,12 +99,13 @@ def _station_label(e: Examination) -> str:
 
 def severity_strip(e: Examination) -> str:
     """Each examiner beside the average, in points of 100, with the interval; "" if not linked."""
-    effects = e.fairness.effects
-    if effects is None or e.fairness.severity is None or not e.fairness.severity.connected:
+    severity = e.fairness.severity
+    if severity is None or not severity.connected:
         return ""
-    ordered = sorted(effects.examiners, key=lambda x: x.points)
+    # Severity counts points taken away; the strip shows points given.
+    ordered = sorted(severity.examiners, key=lambda x: -x.points)
     shown = ordered if len(ordered) <= MOST_ROWS else _outermost(ordered)
-    named = {*e.fairness.severity.severe, *e.fairness.severity.lenient}
+    named = {*severity.severe, *severity.lenient}
     reach = max(1.0, *(abs(v) for x in shown for v in (x.low, x.high) if v == v))
     scale = d.padded(-reach, reach, 118, WIDTH - 150)
     row, top = 22.0, 30.0
@@ -122,26 +123,26 @@ def severity_strip(e: Examination) -> str:
     return d.picture(WIDTH, bottom + 42, _examiner_label(shown, named), parts)
 
 
-def _outermost(ordered: list[ExaminerEffect]) -> list[ExaminerEffect]:
+def _outermost(ordered: list[MarkShift]) -> list[MarkShift]:
     half = MOST_ROWS // 2
     return [*ordered[:half], *ordered[-half:]]
 
 
-def _examiner_row(x: ExaminerEffect, y: float, scale: d.Scale, named: bool) -> str:
-    text = f"{x.points:+.1f}" + ("  look" if named else "")
+def _examiner_row(x: MarkShift, y: float, scale: d.Scale, named: bool) -> str:
+    text = f"{-x.points:+.1f}" + ("  look" if named else "")
     return "".join(
         [
             d.words(0, y + 4, _short(x.examiner, 15), "strong" if named else ""),
-            d.whisker(scale, x.low, x.high, y, "reach strong" if named else "reach"),
-            _mark(scale(x.points), y, named),
+            d.whisker(scale, -x.high, -x.low, y, "reach strong" if named else "reach"),
+            _mark(scale(-x.points), y, named),
             d.words(scale.stop + 14, y + 4, text, "strong" if named else "small"),
         ]
     )
 
 
-def _examiner_label(shown: list[ExaminerEffect], named: set[str]) -> str:
+def _examiner_label(shown: list[MarkShift], named: set[str]) -> str:
     said = [
-        f"{x.examiner} {x.points:+.1f} ({x.low:.1f} to {x.high:.1f})"
+        f"{x.examiner} {-x.points:+.1f} ({-x.high:.1f} to {-x.low:.1f})"
         + (", named by the rule (diamond)" if x.examiner in named else "")
         for x in shown
     ]

@@ -158,24 +158,12 @@ def _items(e: Examination) -> str:
 
 
 def _examiners(e: Examination) -> str:
-    s, effects = e.fairness.severity, e.fairness.effects
+    s = e.fairness.severity
     if s is None:
         return "<h2>Examiners</h2><p>Severity was not computed; see what to take care of.</p>"
-    if not s.connected or effects is None:
-        return f"<h2>Examiners</h2><p class='plain'>{escape(s.sentence)}</p>"
-    points = {x.examiner: x for x in effects.examiners}
-    rows = [
-        [
-            x.examiner, str(x.n), f"{points[x.examiner].points:+.1f}",
-            f"{points[x.examiner].low:.1f} to {points[x.examiner].high:.1f}",
-            f"{x.severity:+.2f}", f"{x.low:.2f} to {x.high:.2f}",
-            number(x.infit), number(x.outfit), x.verdict,
-        ]
-        for x in sorted(s.examiners, key=lambda x: -x.severity)
-    ]  # fmt: skip
-    heads = ["examiner", "marks", "points of 100", "95%", "severity (logits)", "95%", "infit",
-             "outfit", "by the rule"]  # fmt: skip
-    named = {i for i, row in enumerate(rows) if row[-1] in ("severe", "lenient")}
+    if not s.connected:
+        inner = f"<p class='plain'>{escape(s.sentence)}</p>"
+        return f"<h2>Examiners</h2>{inner}{_day(e)}"
     caption = (
         "Students' ability and stations' difficulty taken out. A line is a 95% interval of one "
         "examiner; with many examiners some lines clear zero by chance, so a diamond marks only "
@@ -183,8 +171,38 @@ def _examiners(e: Examination) -> str:
     )
     return (
         f"<h2>Examiners</h2><p>{escape(s.sentence)}</p>{figure(severity_strip(e), caption)}"
-        + details("The same in figures", table(heads, rows, look=named))
+        + details("The same in figures", _examiner_table(e))
+        + _day(e)
     )
+
+
+def _examiner_table(e: Examination) -> str:
+    s, model = e.fairness.severity, e.fairness.model
+    if s is None:
+        return ""
+    logits = {x.examiner: x for x in model.examiners} if model else {}
+    rows = []
+    for x in sorted(s.examiners, key=lambda x: -x.points):
+        m = logits.get(x.examiner)
+        rows.append([
+            x.examiner, str(x.n), f"{-x.points:+.1f}", f"{-x.high:.1f} to {-x.low:.1f}",
+            f"{m.severity:+.2f} ({m.low:.2f} to {m.high:.2f})" if m else "-",
+            number(m.infit if m else None), number(m.outfit if m else None), x.verdict,
+        ])  # fmt: skip
+    heads = ["examiner", "marked", "points of 100", "95%", "severity in logits", "infit",
+             "outfit", "by the rule"]  # fmt: skip
+    named = {i for i, row in enumerate(rows) if row[-1] in ("severe", "lenient")}
+    note = (
+        f"Points: marks. Logits and fit: many-facet model of the {e.fairness.model_of}; fit is 1 "
+        "when judgements scatter as the model expects, below when too even, above when erratic."
+    )
+    return table(heads, rows, look=named) + f"<p class='quiet'>{escape(note)}</p>"
+
+
+def _day(e: Examination) -> str:
+    """Drift and halo: a sentence each."""
+    found = [x.sentence for x in (e.fairness.drift, e.fairness.halo) if x is not None]
+    return details("Change over the day, and items that move together", bullets(found))
 
 
 # ---------------------------------------------------------------- students
