@@ -6,13 +6,16 @@ from collections.abc import Callable
 from typing import Any
 
 from sidewise.commands.agree import agree
+from sidewise.commands.backup import backup
 from sidewise.commands.check import check
 from sidewise.commands.demo import demo
 from sidewise.commands.follow import follow
 from sidewise.commands.interpret import interpret
 from sidewise.commands.marks import marks
 from sidewise.commands.note import note
+from sidewise.commands.restore import restore
 from sidewise.commands.sources import sources
+from sidewise.commands.verify import verify
 
 REGISTER: dict[str, Callable[..., Any]] = {
     "demo": demo,
@@ -23,4 +26,7 @@ REGISTER: dict[str, Callable[..., Any]] = {
     "sources": sources,
     "marks": marks,
     "agree": agree,
+    "backup": backup,
+    "restore": restore,
+    "verify": verify,
 }

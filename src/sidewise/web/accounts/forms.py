@@ -1,0 +1,93 @@
+"""The forms of signing in and of keeping accounts. Passwords are taken exactly as typed."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib.auth.password_validation import validate_password
+
+from sidewise.web.accounts.models import Role, User
+
+LONGEST = 256
+
+
+def _password(label: str, complete: str) -> forms.CharField:
+    widget = forms.PasswordInput(attrs={"autocomplete": complete})
+    return forms.CharField(label=label, max_length=LONGEST, strip=False, widget=widget)
+
+
+class SignIn(forms.Form):
+    """Name and password."""
+
+    username = forms.CharField(
+        label="Name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "username"})
+    )
+    password = _password("Password", "current-password")
+
+
+class Code(forms.Form):
+    """The second factor, or one recovery code."""
+
+    code = forms.CharField(
+        label="Code",
+        max_length=30,
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text"}),
+    )
+
+
+class Confirm(forms.Form):
+    """The password again, before something that matters."""
+
+    password = _password("Password", "current-password")
+
+
+class ChoosePassword(forms.Form):
+    """A new password, typed once; the browser's manager may fill it in."""
+
+    password = _password("New password", "new-password")
+
+    def __init__(self, user: User, *args: object, **more: object) -> None:
+        super().__init__(*args, **more)
+        self.user = user
+
+    def clean_password(self) -> str:
+        """The rules of settings.AUTH_PASSWORD_VALIDATORS, each with its reason."""
+        password: str = self.cleaned_data["password"]
+        validate_password(password, self.user)
+        return password
+
+
+class ChangePassword(ChoosePassword):
+    """The current one and a new one."""
+
+    current = _password("Current password", "current-password")
+    field_order = ["current", "password"]
+
+    def clean_current(self) -> str:
+        """The current password is asked for even in a fresh session."""
+        if not self.user.check_password(self.cleaned_data["current"]):
+            raise forms.ValidationError("That is not the current password.")
+        return str(self.cleaned_data["current"])
+
+
+class Person(forms.ModelForm):
+    """An account as the administrator makes or changes it."""
+
+    also = forms.MultipleChoiceField(
+        label="Also acts as",
+        required=False,
+        choices=[(r.value, r.label) for r in Role if r != Role.STUDENT],
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    class Meta:
+        model = User
+        fields = ["username", "code", "role", "also"]
+        labels = {"username": "Name", "code": "Code in records"}
+        help_texts = {"username": "What the person types to sign in.", "code": ""}
+
+    def clean(self) -> dict[str, object]:
+        """A student has one role only: patients must never come into reach by a slip."""
+        data = super().clean() or self.cleaned_data
+        if data.get("role") == Role.STUDENT and data.get("also"):
+            self.add_error("also", "A student acts as a student only.")
+        return data

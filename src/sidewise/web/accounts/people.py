@@ -1,0 +1,134 @@
+"""The administrator's pages on accounts: add, change, stop, and help back in."""
+
+from __future__ import annotations
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from sidewise.web.accounts import factor, first_run, links, sessions
+from sidewise.web.accounts.forms import Person
+from sidewise.web.accounts.models import OneTimeLink, Role, User
+from sidewise.web.accounts.who_may import recently_confirmed, roles
+from sidewise.web.audit.log import Act, write
+
+only_administrators = roles(Role.ADMINISTRATOR)
+
+
+@only_administrators
+@require_GET
+def people(request: HttpRequest) -> HttpResponse:
+    """Everyone with an account."""
+    rows = User.objects.order_by("role", "username").select_related("factor")
+    return render(request, "accounts/people.html", {"people": rows})
+
+
+@only_administrators
+@require_http_methods(["GET", "POST"])
+@recently_confirmed
+def add_person(request: HttpRequest) -> HttpResponse:
+    """A new account without a password: its link is shown once."""
+    form = Person(request.POST or None)
+    if form.is_valid():
+        with transaction.atomic():
+            user = form.save(commit=False)
+            user.set_unusable_password()
+            user.save()
+            write(Act.ACCOUNT, f"account:{user.pk}")
+            link = links.make(user, OneTimeLink.Purpose.PASSWORD)
+        return _show_link(request, user, link)
+    return _edit(request, form, "Add a person")
+
+
+@only_administrators
+@require_http_methods(["GET", "POST"])
+@recently_confirmed
+def person(request: HttpRequest, user_id: int) -> HttpResponse:
+    """Change name, code or role; a changed role ends the sessions that were begun in the old."""
+    user = get_object_or_404(User, pk=user_id)
+    form = Person(request.POST or None, instance=user)
+    if form.is_valid():
+        changed = {"role", "also"} & set(form.changed_data)
+        try:
+            with transaction.atomic():
+                form.save()
+                _someone_must_administer()
+                write(Act.ACCOUNT, f"account:{user.pk}")
+        except ValidationError as error:
+            form.add_error("role", error)
+        else:
+            if changed:
+                sessions.end_sessions(user, keep=request.session.session_key)
+            return redirect("people")
+    return _edit(request, form, "Change an account", person=User.objects.get(pk=user_id))
+
+
+@only_administrators
+@require_POST
+@recently_confirmed
+def stop_person(request: HttpRequest, user_id: int) -> HttpResponse:
+    """Stop an account (or let it work again); stopping ends its sessions at once."""
+    user = get_object_or_404(User, pk=user_id)
+    try:
+        with transaction.atomic():
+            user.is_active = not user.is_active
+            user.save(update_fields=["is_active"])
+            _someone_must_administer()
+            write(Act.ACCOUNT, f"account:{user.pk}")
+    except ValidationError as error:
+        return _edit(request, None, "Change an account", person=user, problem=error.messages[0])
+    if not user.is_active:
+        sessions.end_sessions(user)
+    return redirect("people")
+
+
+@only_administrators
+@require_POST
+@recently_confirmed
+def end_persons_sessions(request: HttpRequest, user_id: int) -> HttpResponse:
+    """End every session of one person."""
+    user = get_object_or_404(User, pk=user_id)
+    sessions.end_sessions(user)
+    write(Act.SESSION_ENDED, f"account:{user.pk}")
+    return redirect("people")
+
+
+@only_administrators
+@require_POST
+@recently_confirmed
+def new_link(request: HttpRequest, user_id: int) -> HttpResponse:
+    """A link to choose a new password; the second factor stays as it is."""
+    user = get_object_or_404(User, pk=user_id, is_active=True)
+    write(Act.LINK, f"account:{user.pk}")
+    return _show_link(request, user, links.make(user, OneTimeLink.Purpose.PASSWORD))
+
+
+@only_administrators
+@require_POST
+@recently_confirmed
+def remove_factor(request: HttpRequest, user_id: int) -> HttpResponse:
+    """Take away a lost second factor, after the person was recognised in person; sessions end."""
+    user = get_object_or_404(User, pk=user_id)
+    factor.remove(user)
+    sessions.end_sessions(user)
+    write(Act.FACTOR, f"account:{user.pk}")
+    return redirect("people")
+
+
+def _someone_must_administer() -> None:
+    if not first_run.administrators():
+        raise ValidationError("Somebody must be able to administer. Name another one first.")
+
+
+def _show_link(request: HttpRequest, user: User, link: links.FreshLink) -> HttpResponse:
+    address = request.build_absolute_uri(link.path)
+    context = {"person": user, "address": address, "until": link.expires_at}
+    return render(request, "accounts/link.html", context)
+
+
+def _edit(request: HttpRequest, form: Person | None, title: str, **more: object) -> HttpResponse:
+    problem = more.get("problem") or (form is not None and form.errors)
+    context = {"form": form, "title": title, **more}
+    return render(request, "accounts/person.html", context, status=422 if problem else 200)

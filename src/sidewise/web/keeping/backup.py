@@ -1,0 +1,174 @@
+"""A backup is one file: a manifest and a table a member, each with its count and SHA-256.
+
+Made while the service runs, from a snapshot; read back and checked before it gets its name. It
+holds everything but sessions, and not the signing key, which is kept apart.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import zipfile
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from django.apps import apps
+from django.db import connections
+from django.db.migrations.recorder import MigrationRecorder
+
+from sidewise import __version__
+from sidewise.errors import UserError
+from sidewise.web.audit import anchors
+from sidewise.web.audit.chain import verify
+from sidewise.web.audit.log import Act, write
+from sidewise.web.keeping.snapshot import snapshot
+from sidewise.web.keeping.tables import digest, kept_models, rows
+
+FORMAT = "sidewise-backup/1"
+MANIFEST = "manifest.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table: how many rows, and their SHA-256."""
+
+    rows: int
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True)
+class Manifest:
+    """What a backup says of itself."""
+
+    made_at: str
+    version: str
+    migrations: dict[str, list[str]]
+    tables: dict[str, Table]
+    audit_lines: int
+    audit_seal: str
+    format: str = FORMAT
+
+    def text(self) -> str:
+        """As JSON."""
+        return json.dumps(asdict(self), indent=1, sort_keys=True)
+
+    @property
+    def total(self) -> int:
+        """Rows in all tables."""
+        return sum(table.rows for table in self.tables.values())
+
+
+def back_up(target: Path) -> Manifest:
+    """Write, read back, compare, and only then give the file its name. Refuses to overwrite."""
+    if target.exists():
+        raise UserError("backup", str(target), "a name that is not taken", "Choose another name.")
+    if not target.parent.is_dir():
+        raise UserError("backup", str(target.parent), "a folder that exists", "Make it first.")
+    part = target.with_name(target.name + ".part")
+    descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+    try:
+        with os.fdopen(descriptor, "wb") as raw, snapshot() as alias:
+            manifest = _write(raw, alias)
+            raw.flush()
+            os.fsync(raw.fileno())
+        check(part)
+        part.rename(target)
+    finally:
+        part.unlink(missing_ok=True)
+    anchors.note(manifest.audit_lines, manifest.audit_seal)
+    write(Act.BACKUP, "store", who=_who())
+    return manifest
+
+
+def _write(raw: Any, alias: str) -> Manifest:
+    verdict = verify(using=alias)
+    if not verdict.whole:
+        raise UserError("backup", verdict.broken, "a whole audit chain",
+                        "Run `sidewise verify` and look into it before anything else.")  # fmt: skip
+    tables = {}
+    with zipfile.ZipFile(raw, "w", zipfile.ZIP_DEFLATED) as archive:
+        for model in kept_models(apps):
+            name = model._meta.label_lower
+            with archive.open(f"{name}.jsonl", "w", force_zip64=True) as member:
+                tables[name] = Table(*digest(_through(member, rows(model, alias))))
+        manifest = Manifest(
+            made_at=datetime.now(UTC).isoformat(),
+            version=__version__,
+            migrations=applied(alias),
+            tables=tables,
+            audit_lines=verdict.lines,
+            audit_seal=verdict.last_seal,
+        )
+        archive.writestr(MANIFEST, manifest.text())
+    return manifest
+
+
+def _through(member: Any, lines: Any) -> Any:
+    for text in lines:
+        member.write(text.encode())
+        yield text
+
+
+def applied(alias: str) -> dict[str, list[str]]:
+    """The migrations that the database has had, by app."""
+    done: dict[str, list[str]] = {}
+    for app, name in sorted(MigrationRecorder(connections[alias]).applied_migrations()):
+        done.setdefault(app, []).append(name)
+    return done
+
+
+def check(path: Path) -> Manifest:
+    """Read the whole file; UserError unless it is ours and every byte is as it was written."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            manifest = _manifest(archive)
+            names = {f"{name}.jsonl" for name in manifest.tables} | {MANIFEST}
+            if set(archive.namelist()) != names or len(archive.namelist()) != len(names):
+                raise damaged(path, "other members than its manifest lists")
+            for name, table in manifest.tables.items():
+                if Table(*digest(member_lines(archive, name))) != table:
+                    raise damaged(path, f"another content of {name} than its manifest says")
+    except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError) as error:
+        raise damaged(path, type(error).__name__) from error
+    except Exception as error:
+        # zlib's error is not an OSError and is known only by its own module.
+        if type(error).__module__ == "zlib":
+            raise damaged(path, "damaged compression") from error
+        raise
+    return manifest
+
+
+def member_lines(archive: zipfile.ZipFile, name: str) -> Any:
+    """The lines of one table."""
+    with archive.open(f"{name}.jsonl") as member:
+        for raw in member:
+            yield raw.decode()
+
+
+def _manifest(archive: zipfile.ZipFile) -> Manifest:
+    try:
+        data = json.loads(archive.read(MANIFEST))
+        if data.get("format") != FORMAT:
+            raise KeyError
+        data["tables"] = {name: Table(**table) for name, table in data["tables"].items()}
+        return Manifest(**data)
+    except (KeyError, TypeError, AttributeError) as error:
+        raise UserError("restore", "a file of another kind", f"a backup of format {FORMAT}",
+                        "Choose a file that `sidewise backup` wrote.") from error  # fmt: skip
+
+
+def damaged(path: Path, what: str) -> UserError:
+    """The one message for a file that is not what was written."""
+    return UserError(path.name, what, "a backup exactly as it was written",
+                     "Damaged or foreign; nothing was changed. Use another backup.")  # fmt: skip
+
+
+def _who() -> str:
+    import getpass
+
+    try:
+        return f"system {getpass.getuser()}"
+    except (KeyError, OSError):
+        return "system"

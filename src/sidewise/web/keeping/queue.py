@@ -1,0 +1,89 @@
+"""Takes in what a browser queued while the network was gone: every entry ends up somewhere.
+
+An entry that can follow is stored; one that was stored before counts once; one that can no longer
+follow (the record was signed meanwhile, the entry is not understood) is held for a person. The
+browser forgets an entry only when it reads its id in the answer.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from sidewise.errors import UserError
+from sidewise.record.ledger import Entry
+from sidewise.web.examinations.entries import MOST, entries_from_json
+from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.store import append, folded
+from sidewise.web.keeping.models import HeldEntry
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What became of each entry, by id."""
+
+    stored: tuple[str, ...]
+    held: tuple[str, ...]
+    conflicts: int
+
+    def as_json(self) -> dict[str, Any]:
+        """For the browser."""
+        return {"stored": self.stored, "held": self.held, "conflicts": self.conflicts}
+
+
+def take_in(examination: Examination, user: Any, body: bytes) -> TakenIn:
+    """Store or hold every entry; UserError only where the sending itself cannot be read."""
+    stored, held = [], []
+    examiner = folded(examination).record.context.examiner
+    for data in _sent(body):
+        why = _try(examination, data, user.signs_as, examiner)
+        (held if why else stored).append(data["id"])
+        if why:
+            _hold(examination, user, data, why)
+    return TakenIn(tuple(stored), tuple(held), len(folded(examination).record.conflicts))
+
+
+def _sent(body: bytes) -> list[dict[str, Any]]:
+    try:
+        sent = json.loads(body)["entries"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        raise UserError("the queue", "something else", "a list of entries") from None
+    if not isinstance(sent, list) or not 0 < len(sent) <= MOST:
+        raise UserError("the queue", "another number of entries", f"1 to {MOST} entries")
+    for data in sent:
+        name = data.get("id") if isinstance(data, dict) else None
+        if not isinstance(name, str) or not 0 < len(name) <= 80 or not name.isprintable():
+            raise UserError("the queue", "an entry without its id", "an id of 1 to 80 characters")
+    return sent
+
+
+def _try(examination: Examination, data: dict[str, Any], by: str, examiner: str) -> str:
+    try:
+        entries = entries_from_json(json.dumps({"entries": [data]}).encode(), by, examiner)
+        append(examination, entries)
+    except UserError as error:
+        # What was got may be a finding; it stands in the held entry and nowhere else.
+        return f"{error.where}: expected {error.expected}"[:300]
+    return ""
+
+
+def _hold(examination: Examination, user: Any, data: dict[str, Any], why: str) -> None:
+    HeldEntry.objects.get_or_create(
+        examination=examination, entry_id=data["id"],
+        defaults={"by": user, "entry": data, "why": why},
+    )  # fmt: skip
+
+
+def open_held(examination: Examination) -> list[HeldEntry]:
+    """What still waits for a person."""
+    return list(examination.held.filter(settled_at=None).select_related("by"))
+
+
+def add_held(held: HeldEntry, examiner: str) -> Entry:
+    """Add it after all, under a new id and in the name of whoever made it."""
+    data = {**held.entry, "id": f"{held.entry_id[:70]}.again"}
+    body = json.dumps({"entries": [data]}).encode()
+    (entry,) = entries_from_json(body, held.by.signs_as, examiner)
+    append(held.examination, [entry])
+    return entry
