@@ -13,6 +13,13 @@ from sidewise.protocol.loader import read_yaml, region_folder, validated
 from sidewise.protocol.model import Basis
 
 
+class LinkPrior(Frozen):
+    """Prior of the logit of a measured link, where something is known of all signs together."""
+
+    mean: float
+    sd: float = Field(gt=0)
+
+
 class Condition(Frozen):
     """One condition: of one side or of the whole person, with ordered levels, or a flag only."""
 
@@ -27,6 +34,7 @@ class Condition(Frozen):
     defined_by_sign: str = ""
     complaint_link: tuple[float, ...] = ()
     concordance: float = Field(default=0.0, ge=0, le=1)
+    measured_link_prior: LinkPrior | None = None
     note: str = ""
     basis: tuple[Basis, ...] = Field(min_length=1)
 

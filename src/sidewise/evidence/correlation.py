@@ -176,7 +176,8 @@ class Predicted:
 
 def predict(fit: CombinationFit, rho_s: Array, rho_m: Array) -> Predicted:
     """Probability of the combination in both groups for each draw of the correlations."""
-    assert fit.row.least is not None and fit.row.most is not None
+    assert fit.row.least is not None
+    assert fit.row.most is not None
     wanted = slice(fit.row.least, fit.row.most + 1)
     parts: dict[bool, Array] = {}
     for diseased in (True, False):
@@ -197,13 +198,15 @@ def log_likelihood(fit: CombinationFit, rho_s: Array, rho_m: Array) -> Array:
     """(D,) how well each draw explains the printed figures."""
     predicted = predict(fit, rho_s, rho_m)
     row = fit.row
-    assert row.diseased is not None and row.others is not None
+    assert row.diseased is not None
+    assert row.others is not None
     a, b = np.clip(predicted.diseased, TINY, 1), np.clip(predicted.others, TINY, 1)
     if row.lr is not None:
         sd = np.sqrt((1 - a) / (a * row.diseased) + (1 - b) / (b * row.others)) + EXTRA_SD
         z = (np.log(row.lr) - np.log(a / b)) / sd
         return np.asarray(-0.5 * z * z - np.log(sd))
-    assert row.sensitivity is not None and row.specificity is not None
+    assert row.sensitivity is not None
+    assert row.specificity is not None
     sick, well = row.sensitivity * row.diseased, (1 - row.specificity) * row.others
     return np.asarray(
         sick * np.log(a) + (row.diseased - sick) * np.log1p(-np.minimum(a, 1 - TINY))

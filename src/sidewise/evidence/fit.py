@@ -103,7 +103,7 @@ class Posterior:
         centre = np.log(share) - np.log1p(-share)
         tau = np.where(self.diseased, draws.tau_se[:, None], draws.tau_sp[:, None])
         marginal = logit_normal_binomial(self.positive, self.size, centre, tau)
-        return self.log_prior(theta) + marginal @ self.weight
+        return np.asarray(self.log_prior(theta) + marginal @ self.weight)
 
 
 def logit_normal_binomial(positive: Array, size: Array, centre: Array, tau: Array) -> Array:
@@ -243,7 +243,7 @@ def _stretch(
     """One stretch move of half the walkers, in place."""
     here = walkers[mine]
     n, d = here.shape
-    z = (rng.random(n) + 1.0) ** 2 / 2.0
+    z = (rng.random((n,)) + 1.0) ** 2 / 2.0
     partner = others[rng.integers(len(others), size=n)]
     proposal = partner + z[:, None] * (here - partner)
     found = posterior(proposal)

@@ -237,16 +237,12 @@ def load_fitted(region: str, folder: Path | None = None) -> Fitted:
     return _fitted(region, arrays, summary)
 
 
-def _fitted(
-    region: str, arrays: Mapping[str, NDArray[Any]], summary: Mapping[str, Any]
-) -> Fitted:
+def _fitted(region: str, arrays: Mapping[str, NDArray[Any]], summary: Mapping[str, Any]) -> Fitted:
     wide = {
         name: arrays[name].astype(np.float64)
         for name in ("leak", "link", "tau_se", "tau_sp", "rho_s", "rho_m")
     }
-    settings = tuple(
-        frozenset(text.split(";")) - {""} for text in arrays["settings"].tolist()
-    )
+    settings = tuple(frozenset(text.split(";")) - {""} for text in arrays["settings"].tolist())
     return Fitted(
         region=region,
         fingerprint=str(arrays["fingerprint"]),

@@ -88,7 +88,8 @@ def _groups_of_set(rows: list[Row], mixes: CaseMixes) -> Iterable[Group]:
 def _plain(row: Row, mixes: CaseMixes) -> Iterable[Group]:
     mix = mixes.mix(row.case_mix)
     if row.groups in ("both", "diseased") and row.positive_diseased is not None:
-        assert row.target is not None and row.diseased is not None
+        assert row.target is not None
+        assert row.diseased is not None
         target = Levels(row.target.condition, row.target.levels, row.target.alone or _alone(row))
         levels = held(mixes, mix, target, row.also)
         yield _group(row, "with", levels, row.positive_diseased, row.diseased, True)
@@ -130,7 +131,8 @@ def _disjoint(rows: list[Row], mixes: CaseMixes) -> Iterable[Group]:
     yield from _rest(widest, mixes)
     left = _Left(widest)
     for row in narrow:
-        assert row.target is not None and row.diseased is not None
+        assert row.target is not None
+        assert row.diseased is not None
         positive = row.positive_diseased or 0
         left.take(row, positive)
         levels = held(mixes, mixes.mix(row.case_mix), row.target, row.also)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.errors import UserError, UserErrors
-from sidewise.evidence.conditions import Conditions, load_conditions
+from sidewise.evidence.conditions import Condition, Conditions, load_conditions
 from sidewise.evidence.groups import Group
 from sidewise.evidence.rows import Row
 from sidewise.evidence.tables import Cells, mark_of, needed, read_readings, read_table, share
@@ -143,52 +143,70 @@ def reading_prior(
     the prior of a measured link and are marked as judgement.
     """
     guesses = {(j.condition, j.level): j for j in judged if j.condition}
-    named = {conditions.columns[c][0] for c in measured} | {j.condition for j in judged}
-    columns, kinds, mean, sd, blocks = [], [], [], [], []
+    parts: list[_Part] = []
+    blocks: list[slice] = []
     for condition in conditions.network:
-        if condition.id not in named:
-            continue
-        start = len(columns)
-        kept = 1.0
-        for level in range(1, len(condition.levels)):
-            column = conditions.column_index[condition.id, level]
-            guess = guesses.get((condition.id, level))
-            if (
-                guess is None
-                and column not in measured
-                and not _has_measured(condition.id, measured, conditions)
-            ):
-                continue
-            kind, centre, spread = _one(guess, column in measured, monotone, level, kept)
-            kept *= 1 - 1 / (1 + math.exp(-centre)) if monotone else 1.0
-            columns.append(column)
-            kinds.append(kind)
-            mean.append(centre)
-            sd.append(spread)
-        blocks.append(slice(start, len(columns)))
+        mine = _of_condition(condition, guesses, measured, monotone, conditions)
+        if mine:
+            blocks.append(slice(len(parts), len(parts) + len(mine)))
+            parts += mine
     leak_kind, leak = _leak(judged, bool(measured))
     return ReadingPrior(
         reading,
-        tuple(columns),
-        tuple(kinds),
+        tuple(part.column for part in parts),
+        tuple(part.kind for part in parts),
         leak_kind,
-        np.array([leak[0], *mean]),
-        np.array([leak[1], *sd]),
+        np.array([leak[0], *(part.mean for part in parts)]),
+        np.array([leak[1], *(part.sd for part in parts)]),
         tuple(blocks),
         monotone,
     )
 
 
-def _has_measured(name: str, measured: frozenset[int], conditions: Conditions) -> bool:
-    return any(conditions.columns[column][0] == name for column in measured)
+@dataclass(frozen=True, slots=True)
+class _Part:
+    column: int
+    kind: Kind
+    mean: float
+    sd: float
+
+
+def _of_condition(
+    condition: Condition,
+    guesses: Mapping[tuple[str, int], JudgedLink],
+    measured: frozenset[int],
+    monotone: bool,
+    conditions: Conditions,
+) -> list[_Part]:
+    """The parameters of one condition's levels; none where it is no parent."""
+    part = conditions.slices[condition.id]
+    any_measured = any(column in measured for column in range(part.start, part.stop))
+    found, kept = [], 1.0
+    for level, column in enumerate(range(part.start, part.stop), start=1):
+        guess = guesses.get((condition.id, level))
+        if guess is None and not any_measured:
+            continue
+        vague = _vague(condition, monotone, level)
+        kind, mean, sd = _one(guess, column in measured, vague, kept, monotone)
+        kept *= 1 - 1 / (1 + math.exp(-mean)) if monotone else 1.0
+        found.append(_Part(column, kind, mean, sd))
+    return found
+
+
+def _vague(condition: Condition, monotone: bool, level: int) -> tuple[float, float]:
+    if monotone:
+        return FIRST_INCREMENT if level == 1 else LATER_INCREMENT
+    known = condition.measured_link_prior
+    return (known.mean, known.sd) if known else MEASURED_PRIOR
 
 
 def _one(
-    guess: JudgedLink | None, measured: bool, monotone: bool, level: int, kept: float
+    guess: JudgedLink | None,
+    measured: bool,
+    vague: tuple[float, float],
+    kept: float,
+    monotone: bool,
 ) -> tuple[Kind, float, float]:
-    vague = MEASURED_PRIOR
-    if monotone:
-        vague = FIRST_INCREMENT if level == 1 else LATER_INCREMENT
     if measured:
         return "measured", *vague
     if guess is None:

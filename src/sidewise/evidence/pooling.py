@@ -112,13 +112,14 @@ def _spread(theta: Array) -> Array:
 
 def _exact(theta: Array, counts: Array, nodes: int) -> float:
     """Log likelihood with binomial coefficients."""
-    mean, precision = theta[:2], np.linalg.inv(_spread(theta[2:]))
+    mean = theta[:2]
+    precision = np.asarray(np.linalg.inv(_spread(theta[2:])), dtype=np.float64)
     mode, curvature = _modes(mean, precision, counts)
     half = np.linalg.inv(np.linalg.cholesky(curvature)).transpose(0, 2, 1)
     x, w = np.polynomial.hermite.hermgauss(nodes)
     grid = np.stack(np.meshgrid(x, x, indexing="ij"), -1).reshape(-1, 2)
     weight = (np.outer(w, w).ravel()) * np.exp((grid * grid).sum(axis=1))
-    points = mode[:, None] + math.sqrt(2) * grid @ half.transpose(0, 2, 1)
+    points = np.asarray(mode[:, None] + math.sqrt(2) * grid @ half.transpose(0, 2, 1), dtype=float)
     log_joint = _log_joint(points, mean, precision, counts)
     top = log_joint.max(axis=1, keepdims=True)
     area = 2 * np.abs(np.linalg.det(half))

@@ -108,8 +108,8 @@ def _check(row: PretestRow, conditions: Conditions, place: str) -> None:
     if not row.source:
         raise UserError(f"{place}.source", None, "a source")
     if not 0 < row.low <= row.value <= row.high:
-        got = (row.low, row.value, row.high)
-        raise UserError(f"{place}.value", got, "0 < low <= value <= high")
+        limits = (row.low, row.value, row.high)
+        raise UserError(f"{place}.value", limits, "0 < low <= value <= high")
     if row.kind in SHARES and row.high >= 1:
         raise UserError(f"{place}.high", row.high, "a probability below 1")
     if row.sex not in SEXES:

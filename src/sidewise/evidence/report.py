@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.evidence.correlation import CombinationFit, combination_fits, predict, rho_posterior
+from sidewise.evidence.display import pooled_as_data, pooled_targets
 from sidewise.evidence.expected import positive_share, positive_share_given_complaint
 from sidewise.evidence.fit import ReadingFit
 from sidewise.evidence.fitted import MARKS, stable_seed
@@ -71,12 +72,18 @@ def _readings(
                  "tells_little": figures["low"] < LITTLE}
             )  # fmt: skip
         found.append(
-            {"reading": fit.prior.reading, "groups": len(inputs.groups_by_reading[fit.prior.reading]),
+            {"reading": fit.prior.reading,
+             "groups": len(inputs.groups_by_reading[fit.prior.reading]),
              "leak": {**_interval(fit.draws.leak), "mark": MARKS[leak_mark]},
              "tau_se": _interval(fit.draws.tau_se), "tau_sp": _interval(fit.draws.tau_sp),
-             "moves_taken": round(fit.accepted, 3), "links": links}
+             "jumps_taken": round(fit.accepted, 3), "links": links,
+             "pooled": [pooled_as_data(t) for t in pooled_targets(_rows_of(inputs, fit))]}
         )  # fmt: skip
     return found
+
+
+def _rows_of(inputs: Inputs, fit: ReadingFit) -> Sequence[Row]:
+    return inputs.rows.by_reading.get(fit.prior.reading, ())
 
 
 def dense_links(inputs: Inputs, fit: ReadingFit) -> Array:
@@ -145,19 +152,25 @@ def _correlation(inputs: Inputs, arrays: Mapping[str, NDArray[Any]]) -> list[dic
 def combinations_report(inputs: Inputs, count: int = 500) -> dict[str, Any]:
     """Every fitted combination under independence, all data, and its own condition held back.
 
-    Also the row that contradict themselves, and the mean absolute errors of the log ratios.
+    With the mean absolute errors of the log ratios, and why other combinations are not fitted.
     """
     fits = combination_fits(
         inputs.combinations, inputs.groups, inputs.families, inputs.conditions.slices
     )
     rows = [_combination(inputs, fits, fit, count) for fit in fits]
-    cuff = [row for row in rows if row["printed_ratio"]]
+    sets = dict.fromkeys(f"{row['family']} {row['target']}" for row in rows)
     errors = {
-        how: round(float(np.mean([abs(np.log(r[how] / r["printed_ratio"])) for r in cuff])), 3)
-        for how in ("independent", "prior", "held_back", "fitted")
+        name: _errors([r for r in rows if f"{r['family']} {r['target']}" == name]) for name in sets
     }
     unused = [{"id": c.id, "why": c.why_not} for c in inputs.combinations if c.use != "fit"]
     return {"rows": rows, "mean_absolute_log_error": errors, "not_fitted": unused}
+
+
+def _errors(rows: Sequence[Mapping[str, Any]]) -> dict[str, float]:
+    return {
+        how: round(float(np.mean([abs(np.log(r[how] / r["printed_ratio"])) for r in rows])), 3)
+        for how in ("independent", "prior", "held_back", "fitted")
+    }
 
 
 def _ratio(inputs: Inputs, fit: CombinationFit, used: Sequence[CombinationFit], n: int) -> float:
@@ -179,6 +192,7 @@ def _combination(
         printed = row.sensitivity / max(1 - row.specificity, 0.005)
     return {
         "id": row.id,
+        "family": row.family,
         "readings": list(row.readings),
         "rule": row.rule,
         "target": f"{row.target.condition}:{','.join(map(str, row.target.levels))}",

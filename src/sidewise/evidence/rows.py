@@ -87,6 +87,7 @@ class Row:
     sizes_mark: str
     mark: str
     weight: float
+    weight_why: str
     use: Use
     why_not: str
     reference_standard: str
@@ -199,6 +200,7 @@ def parse_row(cells: Cells, conditions: Conditions) -> Row:
         sizes_mark=cells["sizes_mark"],
         mark=mark_of(cells, "mark", place),
         weight=number(cells, "weight", place) or 1.0,
+        weight_why=cells["weight_why"],
         use=cast("Use", cells["use"]),
         why_not=cells["why_not"],
         reference_standard=cells["reference_standard"],
@@ -252,6 +254,8 @@ def _check_fit(row: Row, place: str) -> None:
         raise UserError(f"{place}.sensitivity", None, "a figure with the size of its group")
     if row.groups not in ("both", "diseased", "rest"):
         raise UserError(f"{place}.groups", row.groups, "both, diseased or rest")
+    if not 0 < row.weight <= 1 or (row.weight < 1) != bool(row.weight_why):
+        raise UserError(f"{place}.weight", row.weight, "1, or a part of it and why in weight_why")
     if not row.sizes_mark:
         raise UserError(f"{place}.sizes_mark", None, "how the sizes of the groups are known")
 
