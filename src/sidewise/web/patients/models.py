@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import uuid
+
 from django.conf import settings
 from django.db import models
 
@@ -9,6 +11,8 @@ from django.db import models
 class Patient(models.Model):
     """A person examined, known by a code that the user chooses; a name is never required."""
 
+    # Stands in addresses, so that no code does.
+    key = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
     code = models.CharField(max_length=60, unique=True)
     owner = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="patients")
     created_at = models.DateTimeField(auto_now_add=True)

@@ -1,0 +1,68 @@
+"""Two bars from one spine: where an angle ends on its scale, and the other side as a ghost."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sidewise.measure import differences
+from sidewise.measure.differences import SideDifference
+from sidewise.protocol import Item
+from sidewise.record import Record
+from sidewise.web.examinations.state import Current
+
+LENGTH = 100.0
+"""Of a whole scale in the drawing's own units; the page stretches it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One side's value, and the other side's with its band of error, along the scale."""
+
+    reach: float
+    ghost: float | None
+    ghost_low: float
+    ghost_width: float
+    said: str
+
+
+def bar_of(
+    now: Current, item: Item, side: str, mode: str | None, values: dict[str, Any]
+) -> Bar | None:
+    """The bar of a measured angle, or None where no angle stands."""
+    value, limits = values.get("angle"), item.kind("angle")
+    if value is None or limits is None:
+        return None
+    low, high = limits.low, limits.high  # type: ignore[union-attr]
+
+    def along(degrees: float) -> float:
+        return LENGTH * min(1.0, max(0.0, (degrees - low) / (high - low)))
+
+    found = _difference(now, item, mode)
+    said = f"{value.degrees:g} of {high:g} degrees"
+    if found is None:
+        return Bar(along(value.degrees), None, 0, 0, said)
+    other = found.right if side == "left" else found.left
+    error = found.error or 0.0
+    start, end = along(other - error), along(other + error)
+    return Bar(along(value.degrees), along(other), start, end - start, said)
+
+
+def difference_words(now: Current, item: Item) -> str:
+    """What the differences of this item amount to, in sentences; nothing where none can be told."""
+    if not item.kind("angle") and not item.kind("force"):
+        return ""
+    return " ".join(d.sentence for d in _differences(now, item) if d.difference)
+
+
+def _difference(now: Current, item: Item, mode: str | None) -> SideDifference | None:
+    return next((d for d in _differences(now, item) if d.mode == mode and d.unit == "deg"), None)
+
+
+def _differences(now: Current, item: Item) -> tuple[SideDifference, ...]:
+    findings = tuple(f for places in now.record.settled.values() for f in places if f.item == item.id)
+    if len(findings) < 2 or not any(f.instrument for f in findings):
+        return ()
+    whole = now.record
+    part = Record(id=whole.id, region=whole.region, context=whole.context, findings=findings)
+    return differences(part, now.protocol)

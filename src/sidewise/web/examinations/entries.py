@@ -1,0 +1,183 @@
+"""A form or a queued touch as ledger entries: the same shape whether a script sent it or not.
+
+A form names `places` ("item side mode; item side mode"), then either a button's JSON value, or
+fields of one kind ("angle.degrees"), or a status with a reason; or it lists whole findings.
+`static/sidewise/touch.js` builds the same entries on the device.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
+from typing import Any
+from uuid import uuid4
+
+from django.utils import timezone
+from pydantic import ValidationError
+
+from sidewise.errors import UserError
+from sidewise.record.ledger import Entry, Found, Undone
+from sidewise.record.model import Finding
+from sidewise.web.examinations.widgets import group_of
+
+MOST = 400
+"""Entries in one sending: a whole examination recorded without network."""
+
+
+def entries_from_json(body: bytes, by: str, examiner: str) -> list[Entry]:
+    """The entries that a script sent: {"entries": [{id, at, deed}]}; UserError if not so."""
+    try:
+        sent = json.loads(body)["entries"]
+        assert isinstance(sent, list)
+    except (ValueError, KeyError, TypeError, AssertionError):
+        raise UserError("the touch", "something else", "a list of entries") from None
+    if not 0 < len(sent) <= MOST:
+        raise UserError("the touch", f"{len(sent)} entries", f"1 to {MOST} entries")
+    return [_entry(data, by, examiner) for data in sent]
+
+
+def _entry(data: Any, by: str, examiner: str) -> Entry:
+    if not isinstance(data, dict):
+        raise UserError("the touch", data, "an entry with id, at and deed")
+    deed = data.get("deed")
+    if not isinstance(deed, dict) or deed.get("do") not in ("found", "undo"):
+        raise UserError("the touch", "another deed", "found or undo")
+    try:
+        entry = Entry.model_validate({**data, "by": by})
+    except ValidationError as error:
+        raise said(error) from None
+    return _signed_by(entry, by, examiner)
+
+
+def _signed_by(entry: Entry, by: str, examiner: str) -> Entry:
+    # A colleague's finding carries the colleague's name: error of measurement depends on it.
+    deed = entry.deed
+    if not isinstance(deed, Found) or by == examiner:
+        return entry
+    finding = deed.finding.model_copy(update={"examiner": by})
+    return entry.model_copy(update={"deed": deed.model_copy(update={"finding": finding})})
+
+
+def entries_from_form(
+    form: Mapping[str, str], holders: Mapping[str, Finding], by: str, examiner: str
+) -> list[Entry]:
+    """The entries that a plain form stands for."""
+    at, touch = timezone.now(), uuid4().hex
+    if undone := form.get("undo"):
+        return [Entry(id=touch, at=at, by=by, deed=Undone(entries=tuple(undone.split())))]
+    found = list(_findings(form))
+    if not found:
+        raise UserError("the form", None, "a place and what was found there")
+    return [
+        _signed_by(_found(finding, holders, f"{touch}.{number}", at, by), by, examiner)
+        for number, finding in enumerate(found)
+    ]
+
+
+def _found(
+    finding: Finding, holders: Mapping[str, Finding], name: str, at: datetime, by: str
+) -> Entry:
+    replaced = tuple(replaces(finding, holders))
+    return Entry(id=name, at=at, by=by, deed=Found(finding=finding, replaces=replaced))
+
+
+def replaces(finding: Finding, holders: Mapping[str, Finding]) -> Iterator[str]:
+    """The live entries that this finding takes the place of."""
+    group = slot_group(finding)
+    for name, held in holders.items():
+        same = held.place == finding.place and held.repeat == finding.repeat
+        other = slot_group(held)
+        if same and (group != "place" or other == "status") and (
+            other == group or "status" in (other, group)
+        ):
+            yield name
+
+
+def slot_group(finding: Finding) -> str:
+    """What a finding stands in for: a group of kinds of value, or its status."""
+    return group_of(finding.value.kind) if finding.value else "status"
+
+
+def _findings(form: Mapping[str, str]) -> Iterator[Finding]:
+    if listed := form.get("findings"):
+        yield from (_checked(data) for data in _json(listed))
+        return
+    shared = _shared(form)
+    for place in filter(None, form.get("places", "").split(";")):
+        item, side, *mode = place.split()
+        yield _checked({"item": item, "side": side, "mode": mode[0] if mode else None, **shared})
+
+
+def _shared(form: Mapping[str, str]) -> dict[str, Any]:
+    note = {"note": form["note"]} if form.get("note", "").strip() else {}
+    if form.get("value"):
+        return {"value": _without_none(_json(form["value"])), **note}
+    if kind := form.get("kind"):
+        return {"value": {"kind": kind, **_fields(form, kind)}, **note}
+    if status := form.get("status"):
+        return {"status": status, "reason": form.get("reason", "").strip() or None, **note}
+    raise UserError("the form", None, "what was found")
+
+
+def _fields(form: Mapping[str, str], kind: str) -> dict[str, str]:
+    start = f"{kind}."
+    return {
+        name.removeprefix(start): text.strip()
+        for name, text in form.items()
+        if name.startswith(start) and text.strip()
+    }
+
+
+def _json(text: str) -> Any:
+    try:
+        return json.loads(text)
+    except ValueError:
+        raise UserError("the form", text, "a value of the protocol") from None
+
+
+def _without_none(value: Any) -> Any:
+    return {key: part for key, part in value.items() if part is not None}
+
+
+def _checked(data: Any) -> Finding:
+    try:
+        return Finding.model_validate(data)
+    except ValidationError as error:
+        raise said(error) from None
+
+
+FIELD_WORDS = {
+    "degrees": "degrees", "newtons": "newtons", "cm": "centimetres", "seconds": "seconds",
+    "number": "the reading", "count": "the count", "from": "from", "to": "to", "start": "from",
+    "end": "to", "text": "the words", "reason": "the reason", "level": "the level",
+}  # fmt: skip
+
+
+def said(error: ValidationError) -> UserError:
+    """The first thing wrong, in the words of the form."""
+    first = error.errors()[0]
+    name = str(first["loc"][-1]) if first["loc"] else ""
+    field = FIELD_WORDS.get(name, "the entry")
+    given = first.get("input")
+    missing = first["type"] == "missing" or given in (None, "")
+    match first["type"]:
+        case "value_error":
+            return UserError(field, _brief(given), str(first["ctx"]["error"]))
+        case "missing":
+            return UserError(field, None, "a number" if field != "the words" else "some words",
+                             "Type it, then record.")  # fmt: skip
+        case "float_parsing" | "int_parsing" | "float_type" | "finite_number":
+            return UserError(field, given, "a number", "Digits and one decimal point.")
+        case _:
+            message = str(first["msg"])
+            return UserError(field, None if missing else _brief(given), message[0].lower() + message[1:])
+
+
+def _brief(given: Any) -> Any:
+    return ", ".join(str(value) for value in given.values()) if isinstance(given, dict) else given
+
+
+def places_text(places: Iterable[tuple[str, str, str | None]]) -> str:
+    """Places as the text of a form field."""
+    return ";".join(" ".join(filter(None, place)) for place in places)

@@ -1,0 +1,145 @@
+"""An interpretation as the panel shows it: lines from pre-test ring to post-test bar, in order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sidewise.note.meaning import effect_words, percent, shown_and_rest, with_interval
+from sidewise.protocol import Protocol
+from sidewise.reason.result import Because, ConditionPosterior, Interpretation, Next
+
+NEXT_SHOWN = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One finding's effect, in words, with the studies behind it."""
+
+    words: str
+    sources: tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """One condition as a line: all positions are percentages of the width."""
+
+    label: str
+    words: str
+    prior_words: str
+    prior: float
+    posterior: float
+    low: float
+    width: float
+    reasons: tuple[Reason, ...]
+    prior_sources: tuple[Any, ...]
+    changer: str
+    note: str
+
+    @property
+    def has_interval(self) -> bool:
+        """Whether there is a bar to draw."""
+        return self.width > 0
+
+    @property
+    def line_from(self) -> float:
+        """Where the line between ring and bar begins."""
+        return min(self.prior, self.posterior)
+
+    @property
+    def line_width(self) -> float:
+        """How long the line is."""
+        return abs(self.posterior - self.prior)
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """The conditions of one side, or of the whole person."""
+
+    title: str
+    shown: tuple[Likely, ...]
+    rest: str
+
+
+@dataclass(frozen=True, slots=True)
+class ToDo:
+    """An item worth doing next, and where patient and examiner are for it."""
+
+    entry: Next
+    words: str
+    stage: str
+
+
+class Meaning:
+    """What the panel shows, from an interpretation."""
+
+    def __init__(self, result: Interpretation, protocol: Protocol) -> None:
+        self.result = result
+        self.protocol = protocol
+        self.raised = [flag for flag in result.red_flags if flag.status == "raised"]
+        self.not_excluded = [flag for flag in result.red_flags if flag.status != "raised"]
+        self.differences = [d for d in result.differences if d.real is not None]
+        self.variants = [v for v in result.variants if v.applied]
+        self.withheld = list(dict.fromkeys(entry.reason for entry in result.withheld))
+
+    @property
+    def missing(self) -> list[str]:
+        """What was not asked or not examined and leaves a flag open."""
+        return list(dict.fromkeys(word for flag in self.not_excluded for word in flag.missing))
+
+    @property
+    def places(self) -> list[Where]:
+        """Sides in the mirror's order, then the whole person."""
+        sides = [(f"patient's {s}", self.result.sides[s]) for s in ("right", "left")
+                 if s in self.result.sides]  # fmt: skip
+        groups = [*sides, ("the whole person", self.result.whole_person)]
+        found = (self._where(title, group.conditions) for title, group in groups)
+        return [where for where in found if where.shown or where.rest]
+
+    def _where(self, title: str, conditions: tuple[ConditionPosterior, ...]) -> Where:
+        shown, rest = shown_and_rest(conditions)
+        words = ", ".join(f"{c.label} {percent(c.posterior)}" for c in rest)
+        return Where(title, tuple(self._likely(c) for c in shown), words)
+
+    def _likely(self, c: ConditionPosterior) -> Likely:
+        low = c.posterior if c.low is None else c.low
+        high = c.posterior if c.high is None else c.high
+        return Likely(
+            c.label,
+            with_interval(c),
+            percent(c.prior),
+            c.prior * 100,
+            c.posterior * 100,
+            low * 100,
+            (high - low) * 100,
+            tuple(_reason(b) for b in c.because),
+            c.prior_sources,
+            self._changer(c),
+            c.note,
+        )
+
+    def _changer(self, c: ConditionPosterior) -> str:
+        if c.mind_changer is None:
+            return ""
+        reading = self.protocol.readings_by_id.get(c.mind_changer.reading)
+        label = reading.label if reading else c.mind_changer.item
+        return f"{label} {c.mind_changer.result} would make it {percent(c.mind_changer.posterior_if)}"
+
+    @property
+    def next(self) -> list[ToDo]:
+        """What would tell most next."""
+        return [self._todo(entry) for entry in self.result.next[:NEXT_SHOWN]]
+
+    def _todo(self, entry: Next) -> ToDo:
+        if entry.screens_flag:
+            words = f"screens: {entry.screens_flag}"
+        elif entry.bits is None:
+            words = f"{entry.minutes * 60:.0f} s"
+        else:
+            words = f"{entry.bits:.2f} bits in {entry.minutes * 60:.0f} s"
+        item = self.protocol.by_id.get(entry.item)
+        return ToDo(entry, words, item.stage.value.replace(" ", "-") if item else "")
+
+
+def _reason(because: Because) -> Reason:
+    return Reason(effect_words(because), because.sources)

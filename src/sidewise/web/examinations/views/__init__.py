@@ -1,0 +1,1 @@
+"""The pages of one examination: who may, a typed form, one pure call, a template."""

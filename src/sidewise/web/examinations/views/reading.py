@@ -1,0 +1,86 @@
+"""What follows from the record: its meaning, its note, its file, and earlier revisions."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils.safestring import mark_safe
+from django.views.decorators.http import require_GET
+
+from sidewise.note import note_html
+from sidewise.record import Record, record_json
+from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.meaning import Meaning
+from sidewise.web.examinations.state import Current, current, weigh
+from sidewise.web.patients.access import allowed_examination
+
+
+@require_GET
+def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """What the findings may mean; the panel's content for a script, else a page."""
+    examination, may_write = allowed_examination(request.user, pk)
+    now = current(examination)
+    context = bedside_context(request, examination, now, may_write, "meaning")
+    context |= {"meaning": Meaning(now.interpretation(), now.protocol)}
+    template = "meaning_part" if request.htmx else "meaning"
+    return render(request, f"examinations/{template}.html", context)
+
+
+@require_GET
+def note(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The note on the screen, made to be printed."""
+    examination, may_write = allowed_examination(request.user, pk)
+    now = current(examination)
+    context = bedside_context(request, examination, now, may_write, "note")
+    context |= {"note": _note_parts(now.record, now.interpretation())}
+    return render(request, "examinations/note.html", context)
+
+
+@require_GET
+def revision(request: HttpRequest, pk: UUID, number: int) -> HttpResponse:
+    """An earlier signed revision, as it was."""
+    examination, may_write = allowed_examination(request.user, pk)
+    now = current(examination)
+    record = earlier(now, number)
+    context = bedside_context(request, examination, now, may_write, "note")
+    context |= {"note": _note_parts(record, weigh(record)), "old": now.record.earlier[number - 1]}
+    return render(request, "examinations/note.html", context)
+
+
+def earlier(now: Current, number: int) -> Record:
+    """The record as it was signed in revision `number`; 404 if there is none."""
+    revisions = now.record.earlier
+    if not 1 <= number <= len(revisions):
+        raise Http404
+    old = revisions[number - 1]
+    return Record(
+        id=now.record.id,
+        region=now.record.region,
+        context=old.context,
+        findings=old.findings,
+        conclusion=old.conclusion,
+        revision=old.number,
+        signed=old.signed,
+        earlier=revisions[: number - 1],
+    )
+
+
+@require_GET
+def file(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The record as a file of the published format."""
+    examination, _ = allowed_examination(request.user, pk)
+    text = record_json(current(examination).record)
+    answer = HttpResponse(text, content_type="application/json")
+    # The name of the file is the record's random key: a download folder is seen by others.
+    answer["Content-Disposition"] = f'attachment; filename="{examination.pk}.json"'
+    return answer
+
+
+def _note_parts(record: Record, interpretation: object) -> str:
+    """The body of the note; its page carries its own style, which our policy does not admit."""
+    whole = note_html(record, interpretation)
+    start, end = whole.index("<main>") + len("<main>"), whole.index("</body>")
+    body = whole[start:end].replace("</main>", "")
+    return mark_safe(body)  # noqa: S308  # note_html escapes every word.

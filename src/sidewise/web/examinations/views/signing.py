@@ -1,0 +1,131 @@
+"""Signing, amending with a reason, discarding with a reason, and the clinician's own words."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID, uuid4
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from sidewise.errors import UserError
+from sidewise.record.ledger import Amended, Concluded, Deed, Discarded, Entry, Signed
+from sidewise.record.model import Conclusion
+from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.state import Current, current
+from sidewise.web.examinations.store import append
+from sidewise.web.patients.access import allowed_examination
+
+
+DONE = {"amend": "Open again; the signed revision is kept.", "discard": "Discarded; kept out of sight."}
+
+
+class ReasonForm(forms.Form):
+    """Why a signed record is opened again, or a draft given up."""
+
+    reason = forms.CharField(
+        min_length=3, max_length=500, label="Reason", widget=forms.TextInput(attrs={"size": 40}),
+        error_messages={"required": "Say why, in a few words.", "min_length": "Say why, in a few words."},
+    )  # fmt: skip
+
+
+class ConclusionForm(forms.Form):
+    """The clinician's own impression and plan, kept apart from anything computed."""
+
+    impression = forms.CharField(
+        required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    plan = forms.CharField(
+        required=False, max_length=4000, label="Plan, one step a line",
+        widget=forms.Textarea(attrs={"rows": 4}),
+    )  # fmt: skip
+
+    def conclusion(self) -> Conclusion:
+        """The form as a conclusion."""
+        steps = [line.strip() for line in self.cleaned_data["plan"].splitlines()]
+        return Conclusion(
+            impression=self.cleaned_data["impression"].strip(), plan=tuple(filter(None, steps))
+        )
+
+
+@require_http_methods(["GET", "POST"])
+def sign(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """What is still open, said again, then the signature."""
+    examination, may_write = allowed_examination(request.user, pk, write=True)
+    now = current(examination)
+    written = now.record.conclusion
+    start = {"impression": written.impression, "plan": "\n".join(written.plan)}
+    form = ConclusionForm(request.POST or None, initial=start)
+    error = ""
+    if request.method == "POST" and form.is_valid():
+        deeds: list[Deed] = [Concluded(conclusion=form.conclusion())]
+        if "sign" in request.POST:
+            deeds.append(Signed())
+        error = _do(examination, request.user, *deeds)
+        if not error:
+            return redirect("note" if "sign" in request.POST else "examination", pk=pk)
+    context = bedside_context(request, examination, now, may_write, "sign")
+    context |= {"form": form, "error": error, **_still_open(now)}
+    status = 422 if error or form.errors else 200
+    return render(request, "examinations/sign.html", context, status=status)
+
+
+def _still_open(now: Current) -> dict[str, Any]:
+    missing: dict[str, dict[str, None]] = {}
+    for entry in now.completeness.missing:
+        missing.setdefault(str(entry.item.stage), {})[_named(entry)] = None
+    flags = now.completeness.flags
+    labels = now.protocol.by_id
+    return {
+        "missing": [(stage, list(names)) for stage, names in missing.items()],
+        "not_excluded": [flag for flag in flags if flag.status == "not excluded"],
+        "conflicts": [(labels[c.item], c.side) for c in now.record.conflicts],
+    }
+
+
+def _named(missing: Any) -> str:
+    side = "" if missing.side == "midline" else f" ({missing.side})"
+    return f"{missing.item.label}{side}"
+
+
+@require_http_methods(["GET", "POST"])
+def amend(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Open a signed revision again, for a reason; the signed one stays readable."""
+    return _with_reason(request, pk, "amend", lambda reason: Amended(reason=reason))
+
+
+@require_http_methods(["GET", "POST"])
+def discard(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Give up a draft, for a reason; its ledger is kept."""
+    return _with_reason(request, pk, "discard", lambda reason: Discarded(reason=reason))
+
+
+def _with_reason(request: HttpRequest, pk: UUID, what: str, deed: Any) -> HttpResponse:
+    examination, may_write = allowed_examination(request.user, pk, write=True)
+    form = ReasonForm(request.POST or None)
+    error = ""
+    if request.method == "POST" and form.is_valid():
+        error = _do(examination, request.user, deed(form.cleaned_data["reason"]))
+        if not error:
+            messages.info(request, DONE[what])
+            place = "examination" if what == "amend" else "patient"
+            keys = {"pk": pk} if what == "amend" else {"key": examination.patient.key}
+            return redirect(place, **keys)
+    context = bedside_context(request, examination, current(examination), may_write, what)
+    context |= {"form": form, "what": what, "error": error}
+    status = 422 if error or form.errors else 200
+    return render(request, "examinations/reason.html", context, status=status)
+
+
+def _do(examination: Examination, user: Any, *deeds: Deed) -> str:
+    at, by = timezone.now(), user.signs_as
+    try:
+        append(examination, [Entry(id=uuid4().hex, at=at, by=by, deed=deed) for deed in deeds])
+    except UserError as error:
+        return error.message
+    return ""

@@ -1,0 +1,116 @@
+"""The mirror: a stage of the examination, one row of it, and the rest of it as normal."""
+
+from __future__ import annotations
+
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_POST
+
+from sidewise.protocol import Item, Stage
+from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.rows import (
+    rest_findings,
+    rest_lines,
+    rest_of,
+    row_of,
+    slug,
+    stage_of,
+    stage_rows,
+)
+from sidewise.web.examinations.state import Current, current
+from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
+from sidewise.web.patients.access import allowed_examination
+
+ENTRY = {"instruments": INSTRUMENTS, "end_feels": END_FEELS, "levels": LEVEL_LADDER}
+COULD_NOT = ("too painful", "too stiff to reach the position", "could not relax", "plaster or sling")
+
+
+@require_GET
+def open_stage(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Go to the first stage that is not complete."""
+    examination, _ = allowed_examination(request.user, pk)
+    done = current(examination).completeness.done
+    stage = next((s for s in Stage if done[s][0] < done[s][1]), Stage.CLOSE)
+    return redirect("stage", pk=pk, stage=slug(stage))
+
+
+@require_GET
+def show_stage(request: HttpRequest, pk: UUID, stage: str) -> HttpResponse:
+    """A stage; with `part`, only its section, for the page it is added to."""
+    examination, may_write = allowed_examination(request.user, pk)
+    found, now = _known_stage(stage), current(examination)
+    context = bedside_context(request, examination, now, may_write, stage)
+    opened = frozenset(request.GET.getlist("open"))
+    context |= {"stage": stage_rows(now, found, opened), **ENTRY}
+    part = request.htmx and "part" in request.GET
+    return render(request, f"examinations/{'stage_section' if part else 'stage'}.html", context)
+
+
+@require_GET
+def show_row(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
+    """One row, unfolded."""
+    examination, may_write = allowed_examination(request.user, pk)
+    now = current(examination)
+    known = known_item(now, item)
+    if not request.htmx:
+        address = redirect("stage", pk=pk, stage=slug(known.stage))
+        address["Location"] += f"?open={known.id}#row-{known.id}"
+        return address
+    context = bedside_context(request, examination, now, may_write, slug(known.stage))
+    context |= {"row": row_of(now, known, opened=True), **ENTRY}
+    return render(request, "examinations/row.html", context)
+
+
+@require_GET
+def show_item(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
+    """Everything that can be entered for one item, and how to do it."""
+    examination, may_write = allowed_examination(request.user, pk)
+    now = current(examination)
+    known = known_item(now, item)
+    context = bedside_context(request, examination, now, may_write, slug(known.stage))
+    structures = [s.label for s in now.protocol.structures if s.id in known.structures]
+    context |= {"row": row_of(now, known, opened=True), "full": True, "could_not": COULD_NOT}
+    context |= {"structures": structures, "how_only": "how" in request.GET, **ENTRY}
+    template = "item_panel" if request.htmx else "item"
+    return render(request, f"examinations/{template}.html", context)
+
+
+@require_GET
+def show_rest(request: HttpRequest, pk: UUID, stage: str) -> HttpResponse:
+    """What "normal, the rest of this stage" would record, by name, to be confirmed."""
+    examination, may_write = allowed_examination(request.user, pk, write=True)
+    found, now = _known_stage(stage), current(examination)
+    rest = rest_of(now, found)
+    context = bedside_context(request, examination, now, may_write, stage)
+    context |= {"stage": found, "stage_slug": stage, "lines": rest_lines(rest)}
+    context |= {"findings": rest_findings(rest)}
+    template = "rest_panel" if request.htmx else "rest"
+    return render(request, f"examinations/{template}.html", context)
+
+
+@require_POST
+def choose_instrument(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """Remember what angles are read with, for this sitting; a choice of the reader, no finding."""
+    allowed_examination(request.user, pk)
+    chosen = request.POST.get("instrument", "")
+    if chosen in INSTRUMENTS:
+        request.session["instrument"] = chosen
+    if request.htmx:
+        return HttpResponse(status=204)
+    return redirect("stage", pk=pk, stage=slug(Stage.MOVE))
+
+
+def known_item(now: Current, name: str) -> Item:
+    """The item an address names; 404 if there is none."""
+    if name not in now.protocol.by_id:
+        raise Http404
+    return now.protocol.by_id[name]
+
+
+def _known_stage(text: str) -> Stage:
+    found = stage_of(text)
+    if found is None:
+        raise Http404
+    return found

@@ -1,0 +1,92 @@
+"""Today's list, patients by code, one patient's visits in time, and two visits side by side."""
+
+from __future__ import annotations
+
+from uuid import UUID, uuid4
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.views.decorators.http import require_GET, require_http_methods
+
+from sidewise.protocol import regions
+from sidewise.record import Context
+from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.store import open_examination
+from sidewise.web.patients.access import allowed, patients_of
+from sidewise.web.patients.forms import ContextForm, PatientForm, now
+from sidewise.web.patients.models import Patient
+
+SHOWN = 60
+
+
+@require_GET
+def today(request: HttpRequest) -> HttpResponse:
+    """What was examined today, and drafts left open on other days."""
+    start = timezone.localtime().replace(hour=0, minute=0, second=0, microsecond=0)
+    mine = Examination.objects.select_related("patient").filter(
+        patient__in=patients_of(request.user)
+    )
+    mine = mine.exclude(state=Examination.State.DISCARDED)
+    context = {
+        "examinations": mine.filter(examined_at__gte=start)[:SHOWN],
+        "drafts": mine.filter(examined_at__lt=start, state=Examination.State.DRAFT)[:SHOWN],
+        "recent": patients_of(request.user).order_by("-created_at")[:12],
+    }
+    return render(request, "patients/today.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def patients(request: HttpRequest) -> HttpResponse:
+    """Patients by code. A search is posted, so that no code stands in an address or a log."""
+    wanted = request.POST.get("code", "").strip()
+    found = patients_of(request.user).order_by("code")
+    if wanted:
+        found = found.filter(code__icontains=wanted)
+    context = {"patients": found[:SHOWN], "wanted": wanted, "more": found.count() > SHOWN}
+    template = "list_part" if request.htmx else "list"
+    return render(request, f"patients/{template}.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def new_patient(request: HttpRequest) -> HttpResponse:
+    """A new patient, known by a code."""
+    form = PatientForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        patient = Patient.objects.create(code=form.cleaned_data["code"], owner=request.user)
+        return redirect("new-examination", key=patient.key)
+    status = 422 if form.is_bound else 200
+    return render(request, "patients/new.html", {"form": form}, status=status)
+
+
+@require_GET
+def patient(request: HttpRequest, key: UUID) -> HttpResponse:
+    """One patient's visits in time."""
+    who = allowed(request.user, key)
+    visits = list(who.patient.examinations.all())
+    context = {"patient": who.patient, "may_write": who.may_write, "visits": visits}
+    return render(request, "patients/patient.html", context)
+
+
+@require_http_methods(["GET", "POST"])
+def new_examination(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Begin an examination: who the patient is today, then the history."""
+    who = allowed(request.user, key, write=True)
+    form = ContextForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        context = Context.model_validate(
+            {
+                **form.changes(),
+                "patient": who.patient.code,
+                "examined_at": now(),
+                "examiner": request.user.signs_as,
+            }
+        )
+        region = regions()[0]
+        opened = open_examination(who.patient, request.user, region, context, uuid4().hex, now())
+        return redirect("stage", pk=opened.pk, stage="prepare")
+    status = 422 if form.is_bound else 200
+    context = {"form": form, "patient": who.patient}
+    return render(request, "patients/new_examination.html", context, status=status)
+
+

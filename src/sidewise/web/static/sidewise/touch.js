@@ -1,0 +1,164 @@
+// Sends each touch as one append-only entry, and shows that it was saved or that it was not.
+//
+// A form marked data-touch works without this as well. Here its fields become entries
+// {id, at, deed}; the answer holds the pieces of the page that changed.
+// A queue may take over the carrying: it listens for the "carry" event on document, calls
+// preventDefault() and sets event.detail.answer to a promise of {status, text}.
+
+const notice = (text, wrong = false) =>
+  document.dispatchEvent(new CustomEvent("notice", { detail: { text, wrong } }));
+
+// Values of one group at one place stand for one another: a later one replaces an earlier.
+const groupOf = (finding) => {
+  if (finding.status !== "examined") return "status";
+  const kind = finding.value.kind;
+  return ["angle", "normal_by_eye", "level"].includes(kind) ? "range" : kind;
+};
+
+const replaced = (finding, holds) => {
+  const group = groupOf(finding);
+  return Object.entries(holds)
+    .filter(([, held]) => (group !== "place" || held === "status") &&
+      (held === group || held === "status" || group === "status"))
+    .map(([id]) => id);
+};
+
+const withoutEmpty = (value) =>
+  Object.fromEntries(Object.entries(value).filter(([, part]) => part !== null && part !== ""));
+
+const fieldsOf = (data, kind) => {
+  const value = { kind };
+  for (const [name, text] of data) {
+    if (name.startsWith(`${kind}.`) && text.trim()) value[name.slice(kind.length + 1)] = text.trim();
+  }
+  return value;
+};
+
+const foundIn = (data, button) => {
+  if (button?.name === "value") return { value: withoutEmpty(JSON.parse(button.value)) };
+  if (button?.name === "kind") return { value: fieldsOf(data, button.value) };
+  const reason = (data.get("reason") ?? "").trim();
+  return { status: button?.value ?? "not examined", reason: reason || null };
+};
+
+const findingsOf = (form, button) => {
+  const data = new FormData(form);
+  if (data.get("findings")) return JSON.parse(data.get("findings"));
+  const note = (data.get("note") ?? "").trim();
+  const found = { status: "examined", ...foundIn(data, button), ...(note && { note }) };
+  return data.get("places").split(";").map((place) => {
+    const [item, side, mode] = place.split(" ");
+    return { item, side, mode: mode ?? null, ...found };
+  });
+};
+
+// randomUUID exists only on a secure origin; a tablet may reach a laptop over plain http.
+const fresh = () => crypto.randomUUID?.() ??
+  Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+
+export const entriesOf = (form, button) => {
+  const at = new Date().toISOString();
+  const touch = fresh();
+  const undo = form.elements.undo?.value;
+  if (undo) return [{ id: touch, at, deed: { do: "undo", entries: undo.split(" ") } }];
+  const holds = JSON.parse(form.elements.holds?.value ?? "{}");
+  return findingsOf(form, button).map((finding, number) => ({
+    id: `${touch}.${number}`,
+    at,
+    deed: { do: "found", finding, replaces: replaced({ status: "examined", ...finding }, holds) },
+  }));
+};
+
+const post = async (address, entries) => {
+  const headers = JSON.parse(document.body.getAttribute("hx-headers"));
+  const answer = await fetch(address, {
+    method: "POST",
+    headers: { ...headers, "Content-Type": "application/json", "HX-Request": "true" },
+    body: JSON.stringify({ entries }),
+    redirect: "error",
+  });
+  return { status: answer.status, text: await answer.text() };
+};
+
+const carry = (address, entries) => {
+  const event = new CustomEvent("carry", { cancelable: true, detail: { address, entries, answer: null } });
+  return document.dispatchEvent(event) ? post(address, entries) : event.detail.answer;
+};
+
+// Focus stays where the hand is: on the same button of the new row, else on the next open row.
+let hand = null;
+const remember = (form, button) => {
+  hand = { places: form.elements.places?.value, label: button?.textContent, row: form.closest("[data-row]")?.id };
+};
+const restoreFocus = () => {
+  if (!hand || (document.activeElement && document.activeElement !== document.body)) return;
+  const forms = [...document.querySelectorAll("form[data-touch]")];
+  const same = forms.filter((form) => hand.places && form.elements.places?.value === hand.places)
+    .flatMap((form) => [...form.querySelectorAll("button")])
+    .find((button) => button.textContent === hand.label);
+  const target = same ?? nextOpen(document.getElementById(hand.row));
+  target?.focus({ preventScroll: !target.matches(".one-touch") });
+};
+const nextOpen = (row) => {
+  const rows = [...document.querySelectorAll("[data-row]")];
+  const after = row ? rows.slice(rows.indexOf(row) + 1) : [];
+  return after.map((other) => other.querySelector(".one-touch, .chip")).find(Boolean) ?? row?.querySelector("a, button");
+};
+
+const show = (form, answer, entries) => {
+  if (answer.status === 200) {
+    htmx.swap(document.body, answer.text, { swapStyle: "none" });
+    restoreFocus();
+    notice(entries[0].deed.do === "undo" ? "taken back" : "saved");
+    document.body.dispatchEvent(new CustomEvent("touched"));
+    return;
+  }
+  const words = answer.status === 422 ? answer.text.trim()
+    : answer.status === 403 ? "Not saved: you may read these records, not write in them."
+      : `Not saved: the server answered ${answer.status}. Try again.`;
+  const place = form.isConnected ? form.querySelector("[data-error]") ?? form.closest("[data-row]")?.querySelector("[data-error]") : null;
+  if (place) place.textContent = words;
+  notice(words, true);
+};
+
+// One after the other, so that a later touch never overtakes an earlier one.
+let line = Promise.resolve();
+const send = (form, button) => {
+  const row = form.closest("[data-row]") ?? form;
+  const address = form.action.replace(/record\/$/, "touch/");
+  let entries;
+  try { entries = entriesOf(form, button); } catch { form.submit(); return; }
+  remember(form, button);
+  row.setAttribute("aria-busy", "true");
+  for (const old of row.querySelectorAll("[data-error]")) old.textContent = "";
+  line = line.then(async () => {
+    try { show(form, await carry(address, entries), entries); } catch {
+      notice("Not saved: the network is lost. Nothing was recorded; touch again when it is back.", true);
+    } finally { row.removeAttribute("aria-busy"); }
+  });
+};
+
+document.addEventListener("submit", (event) => {
+  if (!event.target.matches("form[data-touch]")) return;
+  event.preventDefault();
+  send(event.target, event.submitter);
+});
+
+// A key held down must not record a row after row.
+document.addEventListener("keydown", (event) => {
+  if (event.repeat && ["Enter", " "].includes(event.key) && event.target.closest?.("form[data-touch]")) event.preventDefault();
+});
+
+document.addEventListener("click", (event) => {
+  const panel = event.target.closest?.("[data-close-panel]")?.closest(".panel");
+  if (panel) { panel.replaceChildren(); panel.closest("[data-row]")?.querySelector(".side-links a")?.focus(); }
+});
+
+// A panel that opens takes the focus, so that keyboard and screen reader arrive in it.
+document.addEventListener("htmx:afterSwap", (event) => {
+  const asked = event.detail.requestConfig?.elt;
+  if (!asked?.hasAttribute("data-moves")) return;
+  const target = event.detail.target.isConnected ? event.detail.target : document.getElementById(event.detail.target.id);
+  const first = target?.querySelector("button:not([hidden]), input:not([type=hidden]), a[href], select");
+  first?.focus();
+});
