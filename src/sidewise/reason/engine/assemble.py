@@ -10,6 +10,11 @@ conditions. A binary switch with the signed weights (1, -(1 - leak)) writes it a
 products, so that it joins each condition only to the switch. P(complaint | anything) is at least
 the leak, so that at most log10(1 / leak) digits are lost in the difference.
 
+The same switch can be given to a finding that is present, and then frees its parents of one another:
+tables shrink a hundredfold when readings have many parents. But there the digits lost add up over
+the switches (inclusion and exclusion over all positives loses every digit), so `eliminate`
+measures the loss for the record in hand and uses only as many switches as it can bear.
+
 Arrays keep the batch (draws or rows) as their *last* axis: it is the long one, and the inner
 loops of numpy then run along it.
 """
@@ -30,6 +35,10 @@ Builder = Callable[["Block", tuple[int, ...]], Array]
 """Gives a factor's table, axes in the order of the scope handed in and the batch last."""
 
 
+# A finding present whose parents beside its core number more than this may be given a switch.
+FREED = 2
+
+
 @dataclass(frozen=True, slots=True)
 class Factor:
     """A table over `scope` (numbers of variables), built block by block."""
@@ -45,6 +54,7 @@ class Block:
     network: Network
     evidence: Evidence
     part: slice
+    absolute: bool = False  # signs of switches left out, to see how much cancels
 
     def cut(self, value: Array) -> Array:
         """The part of an array with the batch last; arrays without a batch stay whole."""
@@ -71,7 +81,7 @@ class Problem:
     folded: tuple[int, ...]  # columns of the evidence
     beside: tuple[int, ...]  # columns of family members whose other parents fold
     single: tuple[int, ...]
-    switches: tuple[int, ...]  # variable number of each complaint's switch
+    signed: bool  # some table has entries below nought
 
     @property
     def batch(self) -> int:
@@ -79,20 +89,34 @@ class Problem:
         return max(self.network.draws, self.evidence.rows)
 
 
-def problem_of(network: Network, evidence: Evidence) -> Problem:
-    """Sort what was found into weights and factors."""
+def widths(network: Network, evidence: Evidence) -> dict[int, int]:
+    """Findings that may be written with a switch: column, and how many parents that frees."""
+    members = _families_seen(network, evidence)
+    in_family = {column for columns in members.values() for column in columns}
+    found = {}
+    for column, separable in enumerate(_separable(evidence)):
+        reading = evidence.readings[column]
+        free = network.beside[reading] if column in in_family else network.linked[reading]
+        if not separable and len(free) > FREED:
+            found[column] = len(free)
+    return found
+
+
+def problem_of(
+    network: Network, evidence: Evidence, switched: frozenset[int] = frozenset()
+) -> Problem:
+    """Sort what was found into weights and factors; columns in `switched` get a switch."""
     structure = network.structure
     sizes = list(structure.levels)
     factors = [_pair_factor(network, pair) for pair in network.paired]
-    switches = []
     for complaint in range(len(structure.complaints)):
-        switches.append(len(sizes))
+        factors += _complaint_factors(network, complaint, len(sizes))
         sizes.append(2)
-        factors += _complaint_factors(network, complaint, switches[-1])
     members = _families_seen(network, evidence)
     separable = _separable(evidence)
     for columns in members.values():
-        factors += _family_factors(network, evidence, columns, sizes, separable)
+        seen = _Seen(network, evidence, separable, switched)
+        factors += _family_factors(seen, columns, sizes)
     in_family = {column for columns in members.values() for column in columns}
     lone = [c for c in range(len(evidence.readings)) if c not in in_family]
     folded, single = [], []
@@ -103,6 +127,11 @@ def problem_of(network: Network, evidence: Evidence) -> Problem:
             folded.append(column)
         elif len(parents) <= 1:
             single.append(column)
+        elif column in switched:
+            switch, arcs = len(sizes), tuple(v for v, _ in parents)
+            sizes.append(2)
+            factors.append(Factor((switch,), _lone_switch(reading, column)))
+            factors += [_spares(reading, switch, variable) for variable in arcs]
         else:
             factors.append(_lone_factor(reading, column, tuple(v for v, _ in parents)))
     return Problem(
@@ -113,7 +142,7 @@ def problem_of(network: Network, evidence: Evidence) -> Problem:
         tuple(folded),
         tuple(sorted(c for c in in_family if separable[c])),
         tuple(single),
-        tuple(switches),
+        bool(structure.complaints) or bool(switched),
     )
 
 
@@ -238,7 +267,34 @@ def _complaint_factors(network: Network, complaint: int, switch: int) -> list[Fa
 
 def _switch_weights(block: Block, complaint: int) -> Array:
     leak = block.parameter("complaint_leak")[complaint]
-    return np.stack([np.ones_like(leak), leak - 1.0])
+    return _signed(block, np.ones_like(leak), leak - 1.0)
+
+
+def _signed(block: Block, off: Array, on: Array) -> Array:
+    """The two halves of a switch's table, the switch first."""
+    return np.stack(np.broadcast_arrays(off, np.abs(on) if block.absolute else on))
+
+
+def _lone_switch(reading: int, column: int) -> Builder:
+    """present + (absent - present) * (1 - leak) * product of kept, as a sum of two products."""
+
+    def build(block: Block, _: tuple[int, ...]) -> Array:
+        absent, present = block.weights(column)
+        quiet = 1.0 - block.parameter("leak")[reading]
+        return _signed(block, present, (absent - present) * quiet)
+
+    return build
+
+
+def _spares(reading: int, switch: int, variable: int) -> Factor:
+    """1 with the switch off; with it on, 1 - q of one parent."""
+
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        kept = spared_table(block, reading, (variable,))
+        table = np.stack([np.ones_like(kept), kept])
+        return table if scope[0] == switch else table.swapaxes(0, 1)
+
+    return Factor((switch, variable), build)
 
 
 def _hurts(switch: int, variable: int, arc: int, levels: int) -> Factor:
@@ -250,29 +306,39 @@ def _hurts(switch: int, variable: int, arc: int, levels: int) -> Factor:
     return Factor((switch, variable), build)
 
 
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """What was found, and how each column is to be written."""
+
+    network: Network
+    evidence: Evidence
+    separable: list[bool]
+    switched: frozenset[int]
+
+
 def _family_factors(
-    network: Network,
-    evidence: Evidence,
-    columns: list[int],
-    sizes: list[int],
-    separable: list[bool],
+    seen: _Seen, columns: list[int], sizes: list[int]
 ) -> list[Factor]:
     """Factors of one family; its node variables are appended to `sizes`."""
+    network, evidence = seen.network, seen.evidence
     readings = network.structure.readings
     family = readings[evidence.readings[columns[0]]].family or ""
-    seen = dict.fromkeys(readings[evidence.readings[c]].mechanism or "" for c in columns)
+    kinds = dict.fromkeys(readings[evidence.readings[c]].mechanism or "" for c in columns)
     node = {}
-    for mechanism in seen:
+    for mechanism in kinds:
         node[mechanism] = len(sizes)
         sizes.append(families.NODES)
     factors = _node_factors(family, list(node.values()), sizes)
     for column in columns:
         reading = evidence.readings[column]
         mechanism = readings[reading].mechanism or ""
-        member = _Member(family, len(seen), reading, column, node[mechanism], network.core[reading])
+        member = _Member(family, len(kinds), reading, column, node[mechanism], network.core[reading])
         beside = network.beside[reading]
-        if separable[column] or not beside:
+        if seen.separable[column] or not beside:
             factors.append(member.factor())
+        elif column in seen.switched:
+            factors += member.with_switch(len(sizes), beside)
+            sizes.append(2)
         else:
             factors += member.with_other_cause(len(sizes), beside)
             sizes.append(2)
@@ -342,6 +408,19 @@ class _Member:
             return np.moveaxis(table, 0, scope.index(self.node))
 
         return Factor((self.node, *self.core), build)
+
+    def with_switch(self, switch: int, beside: tuple[int, ...]) -> list[Factor]:
+        """The same sum with a signed switch, which meets each parent beside the core alone."""
+
+        def build(block: Block, scope: tuple[int, ...]) -> Array:
+            core = tuple(v for v in scope if v not in (self.node, switch))
+            present = block.weights(self.column)[1]
+            table = _signed(block, present, self.table(block, core) - present)
+            own = (switch, self.node, *core)
+            return table.transpose([*[own.index(v) for v in scope], table.ndim - 1])
+
+        own = Factor((switch, self.node, *self.core), build)
+        return [own, *[_spares(self.reading, switch, variable) for variable in beside]]
 
     def with_other_cause(self, other: int, beside: tuple[int, ...]) -> list[Factor]:
         """A helper variable (0 no, 1 yes) says whether a parent beside the core causes it.

@@ -16,7 +16,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from sidewise.reason.engine.assemble import Block, Problem, level_weights, problem_of
+from sidewise.reason.engine.assemble import (
+    Block,
+    Problem,
+    level_weights,
+    problem_of,
+    widths,
+)
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.network import Array, Network
 from sidewise.reason.engine.plan import Bucket, Plan, elimination_plan
@@ -28,6 +34,11 @@ SHORTEST_BLOCK = 16
 # Factors multiplied before a message is scaled: each is rarely below 1e-12, doubles reach 1e-308.
 SCALE_EVERY = 8
 TINY = 1e-300
+# Switches (see `assemble`) are tried when the plan without them has more table entries than this,
+# taken when they save at least a third, and only while the answer keeps 16 - 6 digits.
+CHEAP = 4000
+WORTH = 0.67
+MOST_DIGITS = 6.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,15 +54,21 @@ class Solution:
 
 
 def solve(
-    network: Network, evidence: Evidence, *, marginals: bool = True, workers: int | None = None
+    network: Network,
+    evidence: Evidence,
+    *,
+    marginals: bool = True,
+    workers: int | None = None,
+    checked: slice | None = None,
 ) -> Solution:
     """Posterior of every variable and the evidence, exactly.
 
     The batch is the draws of the network, or the rows of the evidence; if both are longer than
     one they must be equally long and go together. With `marginals=False` only the evidence is
-    computed (about half the work) and `marginal` is empty.
+    computed (about half the work) and `marginal` is empty. `checked` are the rows for which the
+    digits lost by switches are measured (all rows, or the first draw, if not said).
     """
-    solution = _solve(network, evidence, marginals, workers)
+    solution = _solve(network, evidence, marginals, workers, checked)
     if not network.structure.complaints:
         return solution
     return Solution(solution.marginal, solution.log_evidence - log_complaint(network))
@@ -81,11 +98,41 @@ def _nothing() -> Evidence:
     return Evidence((), np.empty((1, 0)), np.empty((1, 0)))
 
 
-def _solve(network: Network, evidence: Evidence, marginals: bool, workers: int | None) -> Solution:
+def _solve(
+    network: Network,
+    evidence: Evidence,
+    marginals: bool,
+    workers: int | None,
+    checked: slice | None = None,
+) -> Solution:
     if network.draws > 1 and evidence.rows > 1 and network.draws != evidence.rows:
         raise ValueError(f"{network.draws} draws cannot go with {evidence.rows} rows")
-    program = compiled_program(problem_of(network, evidence))
-    parts = _parts(program)
+    program = chosen_program(network, evidence, checked)
+    found = _swept(program, marginals, workers)
+    if program.problem.signed and not np.isfinite(found.log_evidence).all():
+        found = _swept(compiled_program(problem_of(network, evidence)), marginals, workers)
+    return found
+
+
+def chosen_program(network: Network, evidence: Evidence, checked: slice | None) -> Program:
+    """The cheapest way that keeps its digits: with all switches, with the widest half, or none."""
+    plain = compiled_program(problem_of(network, evidence))
+    free = widths(network, evidence)
+    if plain.work < CHEAP or not free:
+        return plain
+    rows = checked or slice(0, 1 if network.draws > 1 else evidence.rows)
+    widest = sorted(free, key=free.__getitem__, reverse=True)
+    for count in dict.fromkeys((len(widest), -(-len(widest) // 2))):
+        switched = frozenset(widest[:count])
+        program = compiled_program(problem_of(network, evidence, switched))
+        if program.work < WORTH * plain.work and program.digits_lost(rows) < MOST_DIGITS:
+            return program
+    return plain
+
+
+def _swept(program: Program, marginals: bool, workers: int | None) -> Solution:
+    """The program run over the whole batch, block by block."""
+    network, parts = program.problem.network, _parts(program)
     if len(parts) == 1:
         found = [program.run(parts[0], marginals)]
     else:
@@ -148,9 +195,21 @@ class Program:
     steps: tuple[Step, ...]
     active: tuple[int, ...]  # number in the problem of each variable of the plan
 
+    @property
+    def work(self) -> int:
+        """Table entries of one run over one row."""
+        return sum(bucket.size for bucket in self.plan.buckets)
+
     def run(self, part: slice, marginals: bool) -> Solution:
         """Both passes over one stretch of the batch."""
         return _Run(self, part).solution(marginals)
+
+    def digits_lost(self, part: slice) -> float:
+        """Decimal digits lost to cancellation: log10 of the sum without signs over the sum."""
+        signed = _Run(self, part).solution(False).log_evidence
+        absolute = _Run(self, part, absolute=True).solution(False).log_evidence
+        lost = (absolute - signed) / np.log(10.0)
+        return float(np.where(np.isfinite(lost), lost, np.inf).max())
 
 
 def compiled_program(problem: Problem) -> Program:
@@ -238,11 +297,11 @@ def _widened(a: tuple[int, ...], b: tuple[int, ...]) -> int:
 class _Run:
     """One stretch of the batch: tables, messages and scales."""
 
-    def __init__(self, program: Program, part: slice) -> None:
+    def __init__(self, program: Program, part: slice, absolute: bool = False) -> None:
         self.program = program
         self.problem = program.problem
         self.width = part.stop - part.start
-        self.block = Block(self.problem.network, self.problem.evidence, part)
+        self.block = Block(self.problem.network, self.problem.evidence, part, absolute)
         self.log = np.zeros(self.width)
         self.messages: list[Array] = []
         self.tables: list[Array | None] = []
@@ -300,8 +359,11 @@ class _Run:
         if bucket.parent >= 0 and waiting < SCALE_EVERY:
             self.waiting[number] = waiting
             return message
-        largest = message.max(axis=tuple(range(message.ndim - 1)))
-        with np.errstate(divide="ignore"):
+        axes = tuple(range(message.ndim - 1))
+        largest = message.max(axis=axes)
+        if self.problem.signed and bucket.parent >= 0:
+            largest = np.maximum(largest, -message.min(axis=axes))
+        with np.errstate(divide="ignore", invalid="ignore"):
             self.log += np.log(largest)
         return np.asarray(message / np.maximum(largest, TINY))
 
@@ -321,12 +383,20 @@ class _Run:
         for child, away in zip(step.bucket.children, step.away, strict=True):
             if self.program.steps[child].wanted:
                 toward = belief.sum(axis=away) if away else belief
-                rest[child] = toward / np.maximum(self.messages[child], TINY)
+                rest[child] = toward / self._divisor(self.messages[child])
         self.tables[number] = None
+
+    def _divisor(self, message: Array) -> Array:
+        """The message, but nothing is handed down where it is nought."""
+        if self.problem.signed:
+            return np.where(np.abs(message) < TINY, np.inf, message)
+        return np.maximum(message, TINY)
 
     def _marginal(self, step: Step, belief: Array) -> None:
         variable = self.program.active[step.bucket.variable]
         marginal = belief.sum(axis=tuple(range(1, belief.ndim - 1)))
+        if self.problem.signed:
+            np.maximum(marginal, 0.0, out=marginal)
         total = np.maximum(marginal.sum(axis=0), TINY)
         self.weights[variable, : len(marginal)] = marginal / total
 

@@ -193,7 +193,8 @@ def _run(network: Network, evidence: Evidence, run: Run, keep: NDArray[np.intp])
     """One elimination: row 0 is the present state, each further row one candidate absent."""
     lone, joining = run
     asked = [*lone, *joining]
-    answer = solve(network, _what_ifs(evidence, asked, frozenset(lone)))
+    what_ifs = _what_ifs(evidence, asked, frozenset(lone))
+    answer = solve(network, what_ifs, checked=slice(0, 1))
     base, absent = answer.marginal[0], answer.marginal[1:]
     ratio = np.exp(np.minimum(answer.log_evidence[1:] - answer.log_evidence[0], 0.0))
     chance = 1.0 - ratio
