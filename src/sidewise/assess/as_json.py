@@ -69,6 +69,7 @@ def examination_data(e: Examination) -> dict[str, Any]:
         "rating_model": _with_students(f.model),
         "drift": plain(f.drift),
         "halo": plain(f.halo),
+        "circuits": plain(f.circuits),
         "thresholds": plain(thresholds()),
         "warnings": list(e.warnings),
     }

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from sidewise.assess.drift import Drift
     from sidewise.assess.generalizability import Reliability
+    from sidewise.assess.groups import GroupComparison
     from sidewise.assess.halo import Halo
     from sidewise.assess.mark_severity import MarkSeverity
     from sidewise.assess.severity import SeverityResult
@@ -43,6 +44,7 @@ class Fairness:
     model_of: str = ""
     drift: Drift | None = None
     halo: Halo | None = None
+    circuits: GroupComparison | None = None
     warnings: tuple[str, ...] = ()
 
     @property
@@ -84,6 +86,7 @@ def fairness(
         _examiners(marks, rated, notes),
         components=components,
         reliability=reliability,
+        circuits=_circuits(rated, notes),
         warnings=tuple(notes),
     )
 
@@ -112,6 +115,15 @@ def _examiners(marks: pd.DataFrame, rated: pd.DataFrame, notes: list[str]) -> Fa
         notes += [w for w in (found.warnings if found else ()) if w not in notes]
     basis = "global ratings" if use_rating else "marks"
     return Fairness(severity=severity, model=model, model_of=basis, drift=drift, halo=halo)
+
+
+def _circuits(rated: pd.DataFrame, notes: list[str]) -> GroupComparison | None:
+    """Circuits as groups of students, where every student stayed in one."""
+    from sidewise.assess.groups import compare_groups
+
+    if rated["circuit"].nunique() < 2 or rated.groupby("student")["circuit"].nunique().max() > 1:
+        return None
+    return _tried("The comparison of circuits", lambda: compare_groups(rated, "circuit"), notes)
 
 
 def _whole(kept: pd.DataFrame) -> pd.DataFrame:

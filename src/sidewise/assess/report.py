@@ -138,7 +138,23 @@ def _more(e: Examination) -> str:
         "Between: share of the variance of marks (omega squared; it may come out below zero). "
         "Disagree: would pass by marks and fail by rating, or the other way."
     )
-    return table(heads, rows) + f"<p class='quiet'>{note}</p>"
+    return table(heads, rows) + f"<p class='quiet'>{note}</p>{_circuits(e)}"
+
+
+def _circuits(e: Examination) -> str:
+    """Circuits as groups of students, with the caution that belongs to such a comparison."""
+    found = e.fairness.circuits
+    if found is None:
+        return ""
+    rows = []
+    for g in found.groups:
+        if g.suppressed or g.difference is None or g.low is None or g.high is None:
+            rows.append([g.group, "too few to show", "-", "-", "-"])
+            continue
+        gap = f"{g.difference:+.1f} ({g.low:.1f} to {g.high:.1f})"
+        rows.append([g.group, str(g.n), number(g.mean, 1), gap, number(g.p_adjusted)])
+    heads = ["circuit", "students", "mean", "less the others", "p"]
+    return table(heads, rows) + f"<p class='quiet'>{escape(found.caution)}</p>"
 
 
 def _share(value: float) -> str:

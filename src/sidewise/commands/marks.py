@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
+
+if TYPE_CHECKING:
+    from sidewise.assess.examination import Examination
 
 
 def marks(
@@ -54,7 +58,11 @@ def marks(
         angoff=read_angoff(angoff, table) if angoff else None,
         hofstee=hofstee_box(hofstee) if hofstee else None,
     )
-    result = examine(table, options)
+    _show(examine(table, options), as_json, html)
+
+
+def _show(result: Examination, as_json: bool, html: Path | None) -> None:
+    """The report to its file; the rest to the screen."""
     if html is not None:
         from sidewise.assess.report import report_html
         from sidewise.assess.writing import write_text
