@@ -25,6 +25,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidewise.reason.engine import families
 from sidewise.reason.engine.evidence import Evidence
@@ -55,6 +56,11 @@ class Block:
     evidence: Evidence
     part: slice
     absolute: bool = False  # signs of switches left out, to see how much cancels
+
+    @property
+    def width(self) -> int:
+        """Length of the stretch."""
+        return self.part.stop - self.part.start
 
     def cut(self, value: Array) -> Array:
         """The part of an array with the batch last; arrays without a batch stay whole."""
@@ -329,12 +335,15 @@ def _family_factors(
         node[mechanism] = len(sizes)
         sizes.append(families.NODES)
     factors = _node_factors(family, list(node.values()), sizes)
+    alike: dict[tuple[int, frozenset[int]], list[_Member]] = {}
     for column in columns:
         reading = evidence.readings[column]
         mechanism = readings[reading].mechanism or ""
         member = _Member(family, len(kinds), reading, column, node[mechanism], network.core[reading])
         beside = network.beside[reading]
-        if seen.separable[column] or not beside:
+        if seen.separable[column]:
+            alike.setdefault((member.node, frozenset(member.core)), []).append(member)
+        elif not beside:
             factors.append(member.factor())
         elif column in seen.switched:
             factors += member.with_switch(len(sizes), beside)
@@ -342,7 +351,38 @@ def _family_factors(
         else:
             factors += member.with_other_cause(len(sizes), beside)
             sizes.append(2)
-    return factors
+    return factors + [_gathered(members) for members in alike.values()]
+
+
+def _gathered(members: list[_Member]) -> Factor:
+    """Members absent or silent in every row, of one mechanism and one core, in one table."""
+    first = members[0]
+
+    def build(block: Block, scope: tuple[int, ...]) -> Array:
+        core = tuple(v for v in scope if v != first.node)
+        says = [member.speaking_rows(block) for member in members]
+        table: Array = np.ones([1] * (len(core) + 2))
+        for member, rows in zip(members, says, strict=True):
+            if rows is None:
+                table = table * _scaled(member.absent(block, core), member.weight(block))
+        if any(rows is not None for rows in says):
+            table = np.array(np.broadcast_to(table, (*_full(block, first, core), block.width)))
+        for member, rows in zip(members, says, strict=True):
+            if rows is not None:
+                own, weight = member.absent(block, core), member.weight(block)
+                table[..., rows] *= _rows(own, rows) * _rows(weight, rows)
+        return np.moveaxis(table, 0, scope.index(first.node))
+
+    return Factor((first.node, *first.core), build)
+
+
+def _full(block: Block, member: _Member, core: tuple[int, ...]) -> tuple[int, ...]:
+    levels = block.network.structure.levels
+    return (families.NODES, *[levels[v] for v in core])
+
+
+def _rows(value: Array, rows: NDArray[np.intp]) -> Array:
+    return value if value.shape[-1] == 1 else value[..., rows]
 
 
 def family_quadrature(network: Network, family: str, mechanisms: int) -> Nodes:
@@ -392,12 +432,42 @@ class _Member:
     node: int
     core: tuple[int, ...]
 
-    def table(self, block: Block, core: tuple[int, ...]) -> Array:
-        """Likelihood of what was observed, no cause beside the core: (K, core..., B)."""
+    def weight(self, block: Block) -> Array:
+        """Likelihood of the observation were the finding absent."""
+        return block.weights(self.column)[0]
+
+    def speaking_rows(self, block: Block) -> NDArray[np.intp] | None:
+        """Rows in which the member says something; None: in all."""
+        absent, present = block.weights(self.column)
+        says = absent != present
+        return None if says.all() else np.flatnonzero(says)
+
+    def absent(self, block: Block, core: tuple[int, ...]) -> Array:
+        """P(absent | node, core), no cause beside the core: (K, core..., D)."""
+        if block.network.draws > 1:
+            return self._absent(block, core)
+        # A single set of parameters is asked for the same tables by effects, gain and records.
+        key = f"absent {self.reading}"
+        table = block.network.cache.get(key)
+        if table is None:
+            table = block.network.cache[key] = self._absent(block, self.core)
+        if core == self.core:
+            return np.asarray(table)
+        axes = [1 + self.core.index(v) for v in core]
+        return np.asarray(table.transpose([0, *axes, len(core) + 1]))
+
+    def _absent(self, block: Block, core: tuple[int, ...]) -> Array:
         nodes = family_quadrature(block.network, self.family, self.mechanisms)
         present = 1.0 - absent_table(block, self.reading, core)
-        shift, scale = block.cut(nodes.shift), block.cut(nodes.scale)
-        return _member_table(present, shift, scale, *block.weights(self.column))
+        return node_probability(present, block.cut(nodes.shift), block.cut(nodes.scale), -1.0)
+
+    def table(self, block: Block, core: tuple[int, ...]) -> Array:
+        """Likelihood of what was observed, no cause beside the core: (K, core..., B)."""
+        absent, present = block.weights(self.column)
+        table = self.absent(block, core)
+        if not present.any():
+            return _scaled(table, absent)
+        return np.asarray(present + (absent - present) * table)
 
     def factor(self) -> Factor:
         """The member where causes beside the core fold into weights, or there are none."""
@@ -442,18 +512,6 @@ class _Member:
         return [Factor((other, self.node, *self.core), build), Factor((other, *beside), causes)]
 
 
-def _member_table(
-    present: Array, shift: Array, scale: Array, absent_weight: Array, weight: Array
-) -> Array:
-    """Likelihood of what was observed of a family member at each node, the node's axis first."""
-    if not absent_weight.any():
-        return _scaled(node_probability(present, shift, scale, 1.0), weight)
-    table = node_probability(present, shift, scale, -1.0)
-    if not weight.any():
-        return _scaled(table, absent_weight)
-    return np.asarray(weight + (absent_weight - weight) * table)
-
-
 def _scaled(table: Array, weight: Array) -> Array:
     return table if (weight == 1.0).all() else np.asarray(table * weight)
 
@@ -462,8 +520,7 @@ def level_weights(problem: Problem, block: Block) -> Array:
     """(V, Lmax, B) prior times everything that folds; ones for the prior of paired variables."""
     network, structure = problem.network, problem.network.structure
     prior = block.parameter("prior")
-    width = block.part.stop - block.part.start
-    weights = np.empty((*prior.shape[:2], width))
+    weights = np.empty((*prior.shape[:2], block.width))
     weights[:] = prior
     for pair in network.paired:
         for variable in structure.pair_numbers[pair]:
@@ -511,9 +568,10 @@ def _fold_one(
     reading = problem.evidence.readings[column]
     place, first = dict(network.linked[reading]), network.structure.first_arc[reading]
     absent, present = block.weights(column)
-    silent = absent == present
-    some = bool(silent.any())
+    says = absent != present
+    rows = slice(None) if says.all() else np.flatnonzero(says)
     for variable in parents:
         levels = network.structure.levels[variable]
         kept = block.cut(network.kept[first + place[variable], 1:levels])
-        weights[variable, 1:levels] *= np.where(silent, 1.0, kept) if some else kept
+        mine = weights[variable]
+        mine[1:levels, rows] *= kept if kept.shape[-1] == 1 else kept[:, rows]
