@@ -43,8 +43,8 @@ def simulated(studies):
 
 
 def figures(pooled):
-    return (pooled.logit_sens, pooled.se_sens, pooled.logit_spec, pooled.se_spec,
-            pooled.var_sens, pooled.var_spec, pooled.correlation, pooled.log_likelihood)  # fmt: skip
+    means = (pooled.logit_sens, pooled.se_sens, pooled.logit_spec, pooled.se_spec)
+    return (*means, pooled.var_sens, pooled.var_spec, pooled.correlation, pooled.log_likelihood)
 
 
 @pytest.mark.parametrize(

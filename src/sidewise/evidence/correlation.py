@@ -78,7 +78,7 @@ def rho_prior(families: Families, count: int, rng: np.random.Generator) -> tuple
 
 
 def count_positive(shares: Array, mechanisms: Sequence[int], rho_s: Array, rho_m: Array) -> Array:
-    """P(k of the n findings present), (D, n + 1): shares (n,), rho_s and rho_m (D,).
+    """P(k of the n findings present), (D, n + 1): shares (n,) or (D, n), rho_s and rho_m (D,).
 
     u is summed out inside each mechanism for each z, counts are convolved.
     """
@@ -88,12 +88,13 @@ def count_positive(shares: Array, mechanisms: Sequence[int], rho_s: Array, rho_m
     w = w / w.sum()
     scale = np.sqrt(np.maximum(1 - rho_s - rho_m, TINY))[:, None, None]
     shift = np.sqrt(rho_s)[:, None, None] * x[:, None] + np.sqrt(rho_m)[:, None, None] * x
+    threshold = ndtri(np.clip(shares, 1e-4, 1 - 1e-4))
     total = np.ones((len(rho_s), NODES, 1))
     for mechanism in dict.fromkeys(mechanisms):
         mine = [i for i, m in enumerate(mechanisms) if m == mechanism]
         counts = np.ones((len(rho_s), NODES, NODES, 1))
         for i in mine:
-            p = ndtr((ndtri(np.clip(shares[i], 1e-4, 1 - 1e-4)) + shift) / scale)
+            p = ndtr((threshold[..., i, None, None] + shift) / scale)
             counts = _with_one_more(counts, p)
         total = _convolve(total, np.einsum("dzuk,u->dzk", counts, w))
     return np.asarray(np.einsum("dzk,z->dk", total, w))
