@@ -28,13 +28,13 @@ def find_browser() -> str | None:
     return named or next((path for name in NAMES if (path := shutil.which(name))), None)
 
 
-def install_browser() -> bool:
-    """Install the distribution's package where this user may; True if it worked."""
+def install_package(name: str) -> bool:
+    """Install a package of the distribution where this user may; True if it worked."""
     if not shutil.which("apt-get") or os.geteuid() != 0:
         return False
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     subprocess.run(["apt-get", "update", "-qq"], check=False, **quiet)
-    command = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", "chromium"]
+    command = ["apt-get", "install", "-y", "-qq", "--no-install-recommends", name]
     return subprocess.run(command, check=False, **quiet).returncode == 0
 
 
@@ -42,7 +42,7 @@ def main() -> int:
     """Say which browser the tests will use; 1 only in CI without one."""
     if not find_browser():
         print("No Chromium found; trying to install the distribution's package ...", flush=True)
-        install_browser()
+        install_package("chromium")
     browser = find_browser()
     if browser:
         print(f"Browser tests use {browser}")

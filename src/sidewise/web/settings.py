@@ -20,6 +20,7 @@ SIDEWISE_LOG_LEVEL      default INFO; lines never hold a name, a code or a findi
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -133,8 +134,20 @@ TIME_ZONE = os.environ.get("TZ", "UTC")
 
 STATIC_URL = "static/"
 STATIC_ROOT = home() / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
+# After `collectstatic` names carry a hash of their content; on a laptop nothing is collected.
+_COLLECTED = (STATIC_ROOT / "staticfiles.json").exists()
+_STATIC = "whitenoise.storage.CompressedManifestStaticFilesStorage"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": _STATIC
+        if _COLLECTED or "collectstatic" in sys.argv
+        else "django.contrib.staticfiles.storage.StaticFilesStorage"
+    },
+}
 STATICFILES_DIRS = [BASE / "static"]
-WHITENOISE_USE_FINDERS = True
+WHITENOISE_USE_FINDERS = not _COLLECTED
 
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"

@@ -44,7 +44,9 @@ def secret_of(factor: Factor) -> str:
 
 def address_of(factor: Factor) -> str:
     """What the authenticator reads from the picture."""
-    return pyotp.TOTP(secret_of(factor)).provisioning_uri(factor.user.username, "sidewise")
+    return pyotp.TOTP(secret_of(factor)).provisioning_uri(
+        name=factor.user.username, issuer_name="sidewise"
+    )
 
 
 def check(user: User, code: str, now: datetime | None = None) -> bool:
@@ -84,7 +86,7 @@ def _check_time_code(user: User, code: str, now: datetime) -> bool:
         if factor is None:
             return False
         step = _matching_step(secret_of(factor), code, int(now.timestamp()) // STEP_S)
-        # A step at or before the last one used has been seen over a shoulder: refused.
+        # A step at or before the last one used may have been seen by somebody else: refused.
         if step is None or step <= factor.last_step:
             return False
         factor.last_step = step

@@ -1,0 +1,99 @@
+"""A cast of people around one patient of the invented clinic, and a quick password hasher."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from uuid import uuid4
+
+import django
+import pytest
+
+django.setup()
+
+from django.test import Client
+
+from tests.builders import BASE
+
+PASSWORD = "sandbar curlew lantern"
+WHEN = datetime(2026, 3, 2, 9, 40, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def quick_hasher(settings: Any) -> None:
+    """Argon2 is slow on purpose; one test looks at the real setting."""
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@dataclass
+class Clinic:
+    """PLOVER-2's owner, a colleague who may write, one who may read, and everybody else."""
+
+    owner: Any
+    colleague: Any
+    reader: Any
+    stranger: Any
+    teacher: Any
+    student: Any
+    administrator: Any
+    patient: Any
+    examination: Any
+
+    def person(self, name: str) -> Any:
+        """A member of the cast by name; nobody for a visitor without an account."""
+        return None if name == "nobody" else getattr(self, name)
+
+    def client(self, name: str) -> Client:
+        """A browser in which that person is signed in."""
+        client = Client(raise_request_exception=False)
+        if (person := self.person(name)) is not None:
+            client.force_login(person)
+        return client
+
+
+def make_person(name: str, role: str, **more: Any) -> Any:
+    """An account with the usual test password."""
+    from sidewise.web.accounts.models import User
+
+    user = User(username=name, role=role, code=name.upper(), **more)
+    user.set_password(PASSWORD)
+    user.save()
+    return user
+
+
+def make_examination(patient: Any, user: Any) -> Any:
+    """An open examination of a patient."""
+    from sidewise.record import Context
+    from sidewise.web.examinations.store import open_examination
+
+    context = Context.model_validate({**BASE, "patient": patient.code, "examiner": user.signs_as})
+    return open_examination(patient, user, "shoulder", context, uuid4().hex, WHEN)
+
+
+def make_clinic() -> Clinic:
+    """The cast, one patient and one open examination."""
+    from sidewise.web.patients.models import Patient, Share
+
+    roles = {"owner": "clinician", "colleague": "clinician", "reader": "clinician",
+             "stranger": "clinician", "teacher": "teacher", "student": "student",
+             "administrator": "administrator"}  # fmt: skip
+    cast = {name: make_person(name, role) for name, role in roles.items()}
+    patient = Patient.objects.create(code="PLOVER-2", owner=cast["owner"])
+    Share.objects.create(patient=patient, user=cast["colleague"], may_write=True)
+    Share.objects.create(patient=patient, user=cast["reader"])
+    return Clinic(**cast, patient=patient, examination=make_examination(patient, cast["owner"]))
+
+
+@pytest.fixture
+def clinic(db: None) -> Clinic:
+    """The cast in a fresh database."""
+    return make_clinic()
+
+
+def entry(item: str = "hawkins_kennedy", side: str = "left", result: str = "positive",
+          name: str | None = None, **deed: Any) -> dict[str, Any]:  # fmt: skip
+    """A queued touch as the browser sends it."""
+    finding = {"item": item, "side": side, "value": {"kind": "result", "result": result}}
+    return {"id": name or uuid4().hex, "at": WHEN.isoformat(),
+            "deed": {"do": "found", "finding": finding, **deed}}  # fmt: skip

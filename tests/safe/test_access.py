@@ -1,0 +1,156 @@
+"""Who may open what: every view of the program, by every method, for each of the cast.
+
+The expectations are read from the table in docs/access.md, so the table is what is tested.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from sidewise.record.ledger import Amended, Entry, Signed
+from sidewise.web.accounts.models import Factor
+from sidewise.web.examinations.store import append
+from tests.safe.conftest import WHEN, Clinic
+
+PAGE = Path(__file__).parents[2] / "docs" / "access.md"
+CAST = ("nobody", "student", "teacher", "administrator", "stranger", "reader", "colleague", "owner")
+METHODS = ("GET", "POST")
+NOT_OURS = ("admin",)
+
+
+def views(patterns: list[Any] | None = None, route: str = "") -> Iterator[tuple[str, list[str]]]:
+    """Every named view with the names of what its address takes."""
+    for pattern in get_resolver().url_patterns if patterns is None else patterns:
+        here = route + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            yield from views(pattern.url_patterns, here)
+        elif isinstance(pattern, URLPattern):
+            assert pattern.name, f"{here} has no name"
+            yield pattern.name, re.findall(r"<(?:\w+:)?(\w+)>", here)
+
+
+def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
+    """An existing patient, examination, person ... for each part of an address."""
+    known = {
+        "pk": clinic.examination.pk, "key": clinic.patient.key, "stage": "special-tests",
+        "item": "hawkins_kennedy", "user_id": clinic.student.pk, "token": "x" * 43,
+        "session_id": clinic.owner.signed_in.first().pk, "number": 1, "side": "left",
+        "other": clinic.examination.pk,
+    }  # fmt: skip
+    return {name: known[name] for name in names}
+
+
+def outcome(client: Client, method: str, url: str) -> str:
+    """What happened, in the words of the table."""
+    if method == "GET":
+        response = client.get(url)
+    else:
+        response = client.post(url, json.dumps({}), content_type="application/json")
+        if response.status_code in (301, 302) and "sign-in" not in response["Location"]:
+            return "yes"
+    if response.status_code == 401:
+        return "sign in"
+    if response.status_code == 302 and response["Location"].startswith("/sign-in/?next="):
+        return "sign in"
+    if response.status_code in (403, 404):
+        return str(response.status_code)
+    if response.status_code == 405:
+        return "-"
+    assert response.status_code < 500, (method, url, response.status_code)
+    return "yes"
+
+
+def table() -> dict[tuple[str, str], dict[str, str]]:
+    """The rows of docs/access.md by view and method."""
+    rows = {}
+    for line in PAGE.read_text().splitlines():
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        if len(cells) == 2 + len(CAST) and cells[1] in METHODS:
+            rows[cells[0].strip("`"), cells[1]] = dict(zip(CAST, cells[2:], strict=True))
+    return rows
+
+
+@pytest.fixture
+def signed(clinic: Clinic) -> Clinic:
+    """The same cast; the examination was signed once and is open again, the owner has a session
+    on another device, and a second factor."""
+    about = {"at": WHEN, "by": "OWNER"}
+    append(
+        clinic.examination,
+        [
+            Entry(id="s", deed=Signed(), **about),
+            Entry(id="a", deed=Amended(reason="left and right"), **about),
+        ],
+    )
+    clinic.client("owner")
+    Factor.objects.create(user=clinic.owner, sealed=b"", confirmed_at=WHEN)
+    return clinic
+
+
+def measured(clinic: Clinic) -> dict[tuple[str, str], dict[str, str]]:
+    """What each of the cast gets from each view by each method."""
+    found: dict[tuple[str, str], dict[str, str]] = {}
+    for name, names in sorted(set((n, tuple(a)) for n, a in views())):
+        url = reverse(name, kwargs=arguments(list(names), clinic))
+        for method in METHODS:
+            got = {who: undone(clinic, who, method, url) for who in CAST}
+            # A method that the view does not know is no row of the table.
+            if "-" not in got.values():
+                found[name, method] = got
+    return found
+
+
+def undone(clinic: Clinic, who: str, method: str, url: str) -> str:
+    """The outcome, with whatever the view did taken back."""
+    with transaction.atomic():
+        got = outcome(clinic.client(who), method, url)
+        transaction.set_rollback(True)
+    return got
+
+
+def test_every_view_lets_in_whom_the_table_says(signed: Clinic) -> None:
+    found, expected = measured(signed), table()
+    lines = [
+        f"| `{name}` | {method} | " + " | ".join(got[who] for who in CAST) + " |"
+        for (name, method), got in found.items()
+        if expected.get((name, method)) != got
+    ]
+    assert not lines, "not as docs/access.md says; what happened:\n" + "\n".join(lines)
+    assert set(expected) == set(found), sorted(set(expected) - set(found))
+    assert len(found) >= 40
+    assert len({name for name, _ in found}) == len({name for name, _ in views()})
+
+
+def test_the_table_lets_no_student_teacher_or_administrator_near_a_patient() -> None:
+    """The rule behind the table, said once more: a slip in a row shows here."""
+    rows, swept = table(), 0
+    for name, names in views():
+        for method in METHODS:
+            if {"pk", "key"} & set(names) and (row := rows.get((name, method))):
+                for who in ("student", "teacher", "administrator", "stranger"):
+                    assert row[who] == "404", (name, method, who)
+                    swept += 1
+    assert swept >= 90
+
+
+def test_a_clinician_who_becomes_a_student_sees_no_patient_of_theirs(clinic: Clinic) -> None:
+    clinic.owner.role = "student"
+    clinic.owner.also = ["clinician"]
+    clinic.owner.save()
+    client = clinic.client("owner")
+    assert client.get(reverse("patient", args=[clinic.patient.key])).status_code == 404
+    assert "PLOVER-2" not in client.get(reverse("today")).content.decode()
+
+
+def test_the_table_opens_to_visitors_only_the_views_of_signing_in() -> None:
+    public = {name for (name, _), row in table().items() if row["nobody"] == "yes"}
+    assert public == {"sign-in", "sign-in-code", "sign-out", "health"}
