@@ -14,11 +14,13 @@ from sidewise.commands.interpret import interpret
 from sidewise.commands.marks import marks
 from sidewise.commands.note import note
 from sidewise.commands.restore import restore
+from sidewise.commands.serve import serve
 from sidewise.commands.sources import sources
 from sidewise.commands.verify import verify
 
 REGISTER: dict[str, Callable[..., Any]] = {
     "demo": demo,
+    "serve": serve,
     "check": check,
     "interpret": interpret,
     "note": note,

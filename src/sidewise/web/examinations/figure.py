@@ -34,6 +34,7 @@ class View(Frozen):
     middle: tuple[str, ...] = ()
     half: tuple[str, ...] = ()
     bone: tuple[str, ...] = ()
+    soft: tuple[str, ...] = ()
 
 
 class Spot(Frozen):

@@ -69,6 +69,11 @@ class ToDo:
     words: str
     stage: str
 
+    @property
+    def is_question(self) -> bool:
+        """Whether it is something to ask, not to do."""
+        return not self.stage
+
 
 class Meaning:
     """What the panel shows, from an interpretation."""

@@ -22,6 +22,7 @@ from sidewise.record.ledger import (
     fold,
 )
 from sidewise.record.model import Context
+from sidewise.web.audit.log import Act, write
 from sidewise.web.examinations.models import Examination, LedgerEntry
 from sidewise.web.patients.models import Patient
 
@@ -57,6 +58,7 @@ def open_examination(
             id=entry_id, at=at, by=context.examiner, deed=Opened(region=region, context=context)
         )
         _store(examination, entry)
+        write(Act.WRITE, f"examination:{examination.pk}")
     return examination
 
 
@@ -80,6 +82,9 @@ def append(examination: Examination, new: Iterable[Entry]) -> Folded:
         for entry in fresh:
             _store(locked, entry)
             _follow(locked, entry.deed, state)
+        if fresh:
+            # In the same transaction: no write without its line, no line without its write.
+            write(Act.WRITE, f"examination:{locked.pk}")
     return state
 
 

@@ -27,6 +27,8 @@ NUMBERS = ("normal_by_eye", "angle", "arc", "level", "length", "seconds", "count
 FEW = 10
 """A whole number up to this, or a time that is usually a few seconds, gets a button each."""
 SHORT_SECONDS = 20
+LETTERS = 40
+"""Of the buttons of a choice that fit on one line of a side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,20 @@ class Widget:
     limits: Kind
     value: Any = None
     buttons: tuple[Button, ...] = field(default=())
+
+    @property
+    def near(self) -> tuple[Button, ...]:
+        """The buttons always in sight."""
+        return tuple(b for b in self.buttons if b.normal) if self._is_long else self.buttons
+
+    @property
+    def far(self) -> tuple[Button, ...]:
+        """The buttons one touch away, where all of them would crowd the row."""
+        return tuple(b for b in self.buttons if not b.normal) if self._is_long else ()
+
+    @property
+    def _is_long(self) -> bool:
+        return self.kind == "choice" and sum(len(b.label) + 4 for b in self.buttons) > LETTERS
 
     @property
     def template(self) -> str:

@@ -71,10 +71,8 @@ class ContextForm(forms.Form):
     def changes(self) -> dict[str, Any]:
         """The fields as changes of a context."""
         data = dict(self.cleaned_data)
-        known = {
-            side: {word: word in data.pop(f"known_{side}") for word, _ in KNOWN}
-            for side in ("left", "right")
-        }
+        ticked = {side: data.pop(f"known_{side}") for side in ("left", "right")}
+        known = {side: {w: w in words for w, _ in KNOWN} for side, words in ticked.items()}
         data = {name: (None if value == "" else value) for name, value in data.items()}
         return {**data, "known": known, "complaint": tuple(data["complaint"])}
 

@@ -11,4 +11,6 @@ urlpatterns = [
     path("new/", views.new_patient, name="new-patient"),
     path("<uuid:key>/", views.patient, name="patient"),
     path("<uuid:key>/examine/", views.new_examination, name="new-examination"),
+    path("<uuid:key>/course.svg", views.course, name="course"),
+    path("<uuid:key>/compare/", views.compare, name="compare"),
 ]

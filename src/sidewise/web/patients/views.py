@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from typing import Any
 from uuid import UUID, uuid4
 
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods
 
-from sidewise.protocol import regions
+from sidewise.errors import UserError
+from sidewise.measure import FollowUp, follow
+from sidewise.measure.draw import svg
+from sidewise.measure.pictures import follow_picture
+from sidewise.protocol import load_protocol, regions
 from sidewise.record import Context
 from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.state import current
 from sidewise.web.examinations.store import open_examination
 from sidewise.web.patients.access import allowed, patients_of
+from sidewise.web.patients.compare import compared
 from sidewise.web.patients.forms import ContextForm, PatientForm, now
 from sidewise.web.patients.models import Patient
 
@@ -65,7 +72,61 @@ def patient(request: HttpRequest, key: UUID) -> HttpResponse:
     who = allowed(request.user, key)
     visits = list(who.patient.examinations.all())
     context = {"patient": who.patient, "may_write": who.may_write, "visits": visits}
-    return render(request, "patients/patient.html", context)
+    return render(request, "patients/patient.html", context | _course(visits))
+
+
+def _course(visits: list[Examination]) -> dict[str, Any]:
+    """The follow-up of the visits that were not discarded, or why there is none."""
+    kept = [visit for visit in visits if visit.state != Examination.State.DISCARDED]
+    if len(kept) < 2:
+        return {"no_course": "A course needs two visits."}
+    try:
+        return {"course": _followed(kept)}
+    except UserError as error:
+        return {"no_course": f"No course can be drawn: {error.message}"}
+
+
+def _followed(visits: list[Examination]) -> FollowUp:
+    records = [current(visit).record for visit in sorted(visits, key=lambda v: v.examined_at)]
+    names = [f"{record.context.examined_at:%d %b %Y}" for record in records]
+    return follow(records, load_protocol(records[0].region), names=names)
+
+
+@require_GET
+def course(request: HttpRequest, key: UUID) -> HttpResponse:
+    """The picture of the course."""
+    who = allowed(request.user, key)
+    kept = who.patient.examinations.exclude(state=Examination.State.DISCARDED)
+    try:
+        found = _followed(list(kept))
+    except (UserError, IndexError):
+        raise Http404 from None
+    return HttpResponse(svg(follow_picture(found)), content_type="image/svg+xml")
+
+
+@require_GET
+def compare(request: HttpRequest, key: UUID) -> HttpResponse:
+    """Two visits side by side: what is different, and whether it is more than error."""
+    who = allowed(request.user, key)
+    chosen = [_visit(who.patient, request.GET.get(name, "")) for name in ("a", "b")]
+    earlier, later = sorted(chosen, key=lambda visit: visit.examined_at)
+    same = earlier.pk == later.pk
+    context = {
+        "patient": who.patient, "earlier": earlier, "later": later, "same": same,
+        "lines": [] if same else compared(current(earlier), current(later)),
+        **({} if same else _course([earlier, later])),
+    }  # fmt: skip
+    return render(request, "patients/compare.html", context)
+
+
+def _visit(patient: Patient, key: str) -> Examination:
+    try:
+        found = patient.examinations.filter(pk=UUID(key)).first()
+    except ValueError:
+        found = None
+    if found is None:
+        raise Http404
+    return found
 
 
 @require_http_methods(["GET", "POST"])

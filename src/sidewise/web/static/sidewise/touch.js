@@ -115,6 +115,7 @@ const show = (form, answer, entries) => {
   }
   const words = answer.status === 422 ? answer.text.trim()
     : answer.status === 403 ? "Not saved: you may read these records, not write in them."
+      : answer.status === 401 ? "Not saved: you are signed out. Sign in again in another tab, then touch once more."
       : `Not saved: the server answered ${answer.status}. Try again.`;
   const place = form.isConnected ? form.querySelector("[data-error]") ?? form.closest("[data-row]")?.querySelector("[data-error]") : null;
   if (place) place.textContent = words;

@@ -1,0 +1,160 @@
+"""The invented clinic on one machine: loads the examples, prints a one-time way in, serves.
+
+Data of the demonstration stand in a folder of their own, so that they never mix with patients.
+"""
+
+from __future__ import annotations
+
+import os
+import webbrowser
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+from threading import Timer
+from typing import Any
+
+OWNER = "clinic"
+EXAMINER = "E1"
+
+
+def serve_clinic(examples: Path, *, port: int, open_browser: bool) -> None:
+    """Set up, load the invented clinic, print the address and serve it until Ctrl-C."""
+    prepare("demo")
+    owner = clinic_owner()
+    loaded = load_clinic(examples, owner)
+    print(f"The invented clinic: {loaded} examinations loaded.")
+    serve(port=port, open_browser=open_browser, owner=owner)
+
+
+def prepare(folder: str = "") -> None:
+    """Point the program at its data folder and bring the database up to date."""
+    from sidewise.web.home import home
+
+    if folder:
+        os.environ["SIDEWISE_HOME"] = str(home() / folder)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
+    (home() / "static").mkdir(exist_ok=True)
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0, interactive=False)
+
+
+def clinic_owner() -> Any:
+    """The clinician of the demonstration: no password, only a one-time way in from this machine."""
+    from sidewise.web.accounts.models import Role, User
+
+    owner, made = User.objects.get_or_create(
+        username=OWNER, defaults={"role": Role.CLINICIAN, "code": EXAMINER}
+    )
+    if made:
+        owner.set_unusable_password()
+        owner.save()
+    return owner
+
+
+def load_clinic(examples: Path, owner: Any) -> int:
+    """Every example that is not there yet, as a ledger; how many examinations there are now."""
+    from sidewise.web.examinations.models import Examination
+
+    for path in example_files(examples):
+        load_example(path, owner)
+    return Examination.objects.filter(patient__owner=owner).count()
+
+
+def example_files(examples: Path) -> list[Path]:
+    """Examinations, then visits, by name."""
+    return [*sorted(examples.glob("*.json")), *sorted((examples / "visits").glob("*.json"))]
+
+
+def load_example(path: Path, owner: Any) -> None:
+    """One example as a patient with a ledger; nothing happens if that visit is there."""
+    from sidewise.record import read_record
+    from sidewise.web.examinations.models import Examination
+    from sidewise.web.examinations.store import append, open_examination
+    from sidewise.web.patients.models import Patient
+
+    record = read_record(path)
+    context = record.context
+    patient, _ = Patient.objects.get_or_create(code=context.patient, defaults={"owner": owner})
+    there = Examination.objects.filter(patient=patient, examined_at=context.examined_at)
+    if patient.owner_id != owner.pk or there.exists():
+        return
+    at = context.examined_at
+    opened = open_examination(patient, owner, record.region, context, f"{record.id}-open", at)
+    append(opened, list(_entries(record, at)))
+
+
+def _entries(record: Any, at: Any) -> Iterator[Any]:
+    from sidewise.record.ledger import Concluded, Entry, Found, Signed
+
+    by = record.context.examiner
+    for number, finding in enumerate(record.findings):
+        later = at + timedelta(seconds=number)
+        yield Entry(id=f"{record.id}-{number}", at=later, by=by, deed=Found(finding=finding))
+    after = at + timedelta(minutes=10)
+    if record.conclusion.impression or record.conclusion.plan:
+        deed = Concluded(conclusion=record.conclusion)
+        yield Entry(id=f"{record.id}-words", at=after, by=by, deed=deed)
+    if record.signed is not None and not record.conflicts:
+        signed = record.signed
+        yield Entry(id=f"{record.id}-signed", at=signed.at, by=signed.by, deed=Signed())
+
+
+def serve(*, port: int, open_browser: bool, owner: Any = None) -> None:
+    """Serve on this machine only until Ctrl-C; the next free port when this one is taken."""
+    from django.core.wsgi import get_wsgi_application
+
+    server = listening(get_wsgi_application(), port)
+    address = f"http://127.0.0.1:{server.server_address[1]}/"
+    enter = address + way_in(owner).removeprefix("/")
+    print(f"Ready at {address}")
+    if enter != address:
+        print(f"Sign in once, from this machine, at {enter}")
+    print("Stop with Ctrl-C.", flush=True)
+    if open_browser:
+        Timer(0.3, webbrowser.open, [enter]).start()
+    try:
+        server.serve_forever()
+    except KeyboardInterrupt:
+        print("\nStopped. What was saved is kept.")
+    finally:
+        server.server_close()
+
+
+def way_in(owner: Any) -> str:
+    """A path that signs `owner` in once; for one's own program, the link that sets a password."""
+    from sidewise.web.accounts.first_run import ensure_owner, one_time_entry
+
+    link = one_time_entry(owner) if owner is not None else ensure_owner()
+    return "/" if link is None else link.path
+
+
+def listening(application: Any, port: int) -> Any:
+    """A threaded server on the loopback address, on `port` or the next free one."""
+    from sidewise.errors import UserError
+
+    for candidate in range(port, port + 50):
+        try:
+            return _server(application, candidate)
+        except OSError:
+            continue
+    raise UserError("--port", port, "a free port within fifty of it", "Give another number.")
+
+
+def _server(application: Any, port: int) -> Any:
+    from socketserver import ThreadingMixIn
+    from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
+
+    class Threaded(ThreadingMixIn, WSGIServer):
+        daemon_threads = True
+        # Two programs on one port would answer in turn.
+        allow_reuse_port = False
+
+    class Quiet(WSGIRequestHandler):
+        def log_message(self, *_args: Any) -> None:
+            """Addresses are not written to the screen: the audit keeps who read what."""
+
+    return make_server("127.0.0.1", port, application, Threaded, Quiet)
