@@ -1,23 +1,26 @@
 """Accuracy studies, pre-test figures and what was learned from both.
 
 For display and general use
-    load_rows(region) -> Rows                    every accuracy row, checked (rows.py)
-    display(region, reading) -> Display          a reading's studies, pooled figures, fit and mark
-    pool_exact(counts), pool_normal(counts) -> Pooled      bivariate meta-analysis (pooling.py)
-    likelihood_ratios(table) -> LikelihoodRatios with intervals (ratios.py)
+    rows.load_rows(region) -> Rows               every accuracy row, checked
+    display.display(region, reading) -> Display  studies with ratios, pooled figures, fit and marks
+    pooling.pool_exact(tables), pool_normal(tables) -> Pooled     bivariate meta-analysis
+    ratios.likelihood_ratios(table) -> LikelihoodRatios, with 95% limits
 
 For the reasoner
-    load_conditions(region) -> Conditions        conditions, levels, complaint links, concordance
-    load_families(region) -> Families            families, mechanisms, witnesses of one item
-    load_fitted(region) -> Fitted                draws of leaks, links, study effects, correlations
-    pretest(region, case) -> Pretest             level probabilities and draws for one person
+    conditions.load_conditions(region) -> Conditions    levels, complaint links, concordance
+    conditions.load_families(region) -> Families        families, mechanisms, witnesses of one item
+    fitted.load_fitted(region) -> Fitted                draws of leaks, links, study effects, rhos
+    pretest.pretest(region, Case(...), count, seed) -> Pretest    level probabilities and draws
 
 Layout. `Conditions.names` are the network's conditions in the order of conditions.yaml;
-`Conditions.columns` are its levels above none, flat: ("cuff", 1), ("cuff", 2), ("cuff", 3),
-("subscapularis", 1) ... One column axis C serves links, pre-test and complaint links alike.
-`Fitted.readings` is the order of readings.yaml. With D draws, R readings, F families:
-    leak (D, R); link (D, R, C), 0 where a condition is no parent; parent (R, C) true where it is;
-    tau_se, tau_sp (D, R) between-study sd on the logit scale; rho_s, rho_m (D, F).
+`Conditions.columns` are their levels above none, flat: ("cuff", 1), ("cuff", 2), ("cuff", 3),
+("subscapularis", 1) ... This one axis C serves links, pre-test and complaint links alike.
+`Fitted.readings` is the order of readings.yaml. With D draws, R readings, A arcs, F families:
+    leak, tau_se, tau_sp (D, R); link (D, A), arc a joining reading `reading_of[a]` to column
+    `column_of[a]`; `dense(link)` spreads links to (D, R, C); rho_s, rho_m (D, F).
 Links are leak-free: P(absent) = (1 - leak) * product over conditions of (1 - link[level]).
-Names are resolved lazily, so that importing this package costs nothing.
+Order of use: `link_in(setting)`, then `one_more_study(link, seed, readings)`.
+
+`python -m sidewise.evidence.build` makes the fit anew when a figure has changed.
+Nothing is imported here, so that importing the package costs nothing.
 """

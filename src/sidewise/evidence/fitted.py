@@ -178,12 +178,15 @@ class Fitted:
         `readings` restricts the work: columns of others keep their values.
         """
         rng = np.random.default_rng(seed)
+        # Drawn for every reading, so that a reading's clinic does not depend on what else was seen.
         move_se, move_sp = rng.standard_normal((2, *self.leak.shape))
-        leak = _moved(self.leak, self.tau_sp * move_sp)
-        arcs = slice(None) if readings is None else np.isin(self.reading_of, readings)
+        rows = np.arange(len(self.readings)) if readings is None else np.unique(readings)
+        leak = self.leak.copy()
+        leak[:, rows] = _moved(leak[:, rows], self.tau_sp[:, rows] * move_sp[:, rows])
+        arcs = np.flatnonzero(np.isin(self.reading_of, rows))
         which = self.reading_of[arcs]
         present = 1 - (1 - self.leak[:, which]) * (1 - link[:, arcs])
-        present = _moved(present, (self.tau_se * move_se)[:, which])
+        present = _moved(present, self.tau_se[:, which] * move_se[:, which])
         found = link.copy()
         found[:, arcs] = np.clip(1 - (1 - present) / (1 - leak[:, which]), 0.0, ALMOST_ONE)
         return StudyEffect(leak, found)

@@ -16,6 +16,7 @@ from sidewise.evidence.fitted import MARKS, stable_seed
 from sidewise.evidence.groups import held
 from sidewise.evidence.inputs import METHOD, Inputs
 from sidewise.evidence.rows import Levels, Row
+from sidewise.evidence.selection import before_complaint
 
 Array = NDArray[np.float64]
 # A link whose lower limit is below this is shown as telling little.
@@ -205,14 +206,26 @@ def _combination(
 
 
 def complaint_shift(inputs: Inputs, fit: ReadingFit, row: Row) -> float:
-    """Largest change of the row's expected share when the complaint is conditioned on.
+    """Largest change of the row's expected shares when the complaint is conditioned on.
 
-    The mix is taken as it is; see `docs/decisions/fitting.md` for why this stays out of the fit.
+    The mix before selection is the fixed point that gives the published mix back, so that only
+    the negative dependence of the conditions remains (docs/decisions/fitting.md).
     """
     assert row.target is not None
     mix = inputs.mixes.mix(row.case_mix)
-    levels = np.stack([held(inputs.mixes, mix, row.target, row.also), *_rest_levels(inputs, row)])
+    earlier = before_complaint(mix[None], inputs.conditions)[0]
     links, parts = dense_links(inputs, fit), tuple(inputs.conditions.slices.values())
-    plain = positive_share(fit.draws.leak, links, levels, parts).mean(axis=0)
-    given = positive_share_given_complaint(fit.draws.leak, links, levels, inputs.conditions)
-    return float(np.abs(given.mean(axis=0) - plain).max())
+    plain = positive_share(fit.draws.leak, links, _both(inputs, row, mix), parts)
+    given = positive_share_given_complaint(
+        fit.draws.leak, links, _both(inputs, row, earlier), inputs.conditions
+    )
+    return float(np.abs(given.mean(axis=0) - plain.mean(axis=0)).max())
+
+
+def _both(inputs: Inputs, row: Row, mix: Array) -> Array:
+    """(2, C) people of the row's setting with its target, and those without."""
+    assert row.target is not None
+    part = inputs.conditions.slices[row.target.condition]
+    every = range(part.stop - part.start + 1)
+    left = Levels(row.target.condition, tuple(k for k in every if k not in row.target.levels))
+    return np.stack([held(inputs.mixes, mix, who, row.also) for who in (row.target, left)])
