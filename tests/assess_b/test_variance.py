@@ -131,13 +131,13 @@ class TestAgainstDirectCalculation:
         found = fit_variance(frame, intervals="none")
         assert found.criterion == pytest.approx(direct_criterion(frame, found.components), rel=1e-9)
 
-    @pytest.mark.parametrize("seed", range(5))
+    @pytest.mark.parametrize("seed", range(20))
     def test_no_neighbour_is_better(self, seed):
         frame = small_examination(seed)
         found = fit_variance(frame, intervals="none")
         for name, value in found.components.items():
             for factor in (0.97, 1.03):
-                moved = {**found.components, name: value * factor + 1e-4 * (value == 0)}
+                moved = {**found.components, name: value * factor + 1e-3 * (value == 0)}
                 assert direct_criterion(frame, moved) >= found.criterion - 1e-7, (name, factor)
 
     @settings(max_examples=25, deadline=None)

@@ -25,6 +25,15 @@ Ints = NDArray[np.int64]
 
 # Below this square root of a variance ratio a component is tried at exactly zero.
 NEAR_ZERO = 0.02
+# Of n, for a response scaled to n: smaller sums of squares are rounding.
+ROUNDING = 1e-13
+# Square root of the largest variance ratio looked at: beyond it a residual is as good as zero.
+LARGEST_ROOT = 1e3
+# A search never stands at a root of exactly zero, where its slope vanishes.
+SMALLEST_ROOT = 1e-3
+RESTARTS = 4
+# Slopes by a ratio below this are flat: over the tiny ratios in question they change nothing.
+SLOPE = 1e-3
 
 
 @dataclass(frozen=True)
@@ -260,9 +269,11 @@ def evaluate(s: Sums, ratios: Floats, residual: float | None = None) -> Value:
     hat = root[:, None] * np.linalg.inv(inner) * root
     y = hat @ m_rz.T
     rest = matrix[width:, width:] - m_rz @ y
-    info = float(rest[0, 0])
+    # Where effects explain every mark both vanish, and rounding could take them below zero.
+    floor = ROUNDING * s.rows
+    info = max(float(rest[0, 0]), floor)
     mean = float(rest[0, 1]) / info
-    rss = float(rest[1, 1]) - mean * float(rest[0, 1])
+    rss = max(float(rest[1, 1]) - mean * float(rest[0, 1]), floor)
     v = rss / s.free if residual is None else residual
     criterion = s.free * np.log(2 * np.pi * v) + logdet + np.log(info) + rss / v
     toward = np.array([-mean, 1.0])
@@ -302,22 +313,42 @@ def minimise(s: Sums, start: Floats | None = None) -> Optimum:
     """Least criterion over variance ratios at or above zero; tiny ones are tried at zero."""
     count = s.levels + len(s.widths)
     first = _search(s, np.full(count, 0.7) if start is None else np.sqrt(start))
+    for _ in range(RESTARTS):
+        # By the root the slope vanishes at zero whatever it is by the ratio: a search that stopped
+        # there on a falling slope is sent on from further out.
+        stuck = (np.sqrt(first.ratios) < NEAR_ZERO) & (first.value.gradient < -SLOPE)
+        if not stuck.any():
+            break
+        again = _search(s, np.where(stuck, 0.2, np.sqrt(first.ratios)))
+        better = again.value.criterion < first.value.criterion - 1e-9
+        evaluations = first.evaluations + again.evaluations
+        kept = again if better else first
+        first = Optimum(kept.ratios, kept.value, evaluations, kept.converged)
+        if not better:
+            break
+    return _at_zero(s, first)
+
+
+def _at_zero(s: Sums, first: Optimum) -> Optimum:
+    """Tiny ratios at exactly zero where that is no worse and the criterion rises from there."""
     small = np.sqrt(first.ratios) < NEAR_ZERO
     if not small.any():
         return first
     trial = _search(s, np.where(small, 0.0, np.sqrt(first.ratios)), held=small)
     better = trial.value.criterion <= first.value.criterion + 1e-7
-    down = bool(np.all(trial.value.gradient[small] >= -1e-6 * s.free))
-    evaluations = first.evaluations + trial.evaluations
+    down = bool(np.all(trial.value.gradient[small] >= -SLOPE))
     best = trial if better and down else first
+    evaluations = first.evaluations + trial.evaluations
     return Optimum(best.ratios, best.value, evaluations, best.converged)
 
 
 def _search(s: Sums, root: Floats, held: NDArray[np.bool_] | None = None) -> Optimum:
     from scipy.optimize import minimize
 
+    fixed = np.zeros(len(root), dtype=bool) if held is None else held
+    bounds = [(0.0, 0.0) if still else (SMALLEST_ROOT, LARGEST_ROOT) for still in fixed]
+    root = np.where(fixed, 0.0, np.clip(root, SMALLEST_ROOT, LARGEST_ROOT))
     base = evaluate(s, root**2).criterion
-    bounds = [(0.0, 0.0) if held is not None and held[k] else (0.0, None) for k in range(len(root))]
 
     def objective(x: Floats) -> tuple[float, Floats]:
         value = evaluate(s, x**2)

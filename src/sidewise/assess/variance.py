@@ -297,6 +297,11 @@ def _result(
     phi = np.append(best.ratios, 1.0) * best.value.residual
     if not best.converged:
         design.warnings.append("The search for the best fit did not settle: use with care.")
+    if float(best.ratios.max()) >= 0.99 * reml.LARGEST_ROOT**2:
+        design.warnings.append(
+            "The effects explain the marks without a residual: the components are no guide."
+        )
+        kind = "none"
     log_covariance = _log_covariance(sums, phi)
     covariance = log_covariance * np.outer(phi, phi) * scale**2
     boundary = tuple(name for name, value in zip(names, phi, strict=True) if value == 0.0)
@@ -439,7 +444,8 @@ def _least_given(sums: reml.Sums, phi: Floats, which: int, value: float) -> floa
     from scipy.optimize import minimize
 
     others = np.array([k for k in range(len(phi)) if k != which])
-    floor = 1e-9 * float(phi[-1])
+    # A residual far below the rest would drown the criterion in rounding.
+    floor = 1e-6 * float(phi.sum())
 
     def whole(root: Floats) -> Floats:
         full = np.empty(len(phi))
