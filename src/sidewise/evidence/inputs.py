@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from sidewise.evidence.casemix import CaseMixes, load_case_mixes
+from sidewise.evidence.causes import main_causes
 from sidewise.evidence.combinations import Combination, load_combinations
 from sidewise.evidence.conditions import Conditions, Families, load_conditions, load_families
 from sidewise.evidence.groups import Group, study_groups
@@ -64,7 +65,9 @@ class Inputs:
         groups = self.groups_by_reading[reading.id]
         judged = [link for link in self.links if link.reading == reading.id]
         measured = measured_columns(rows, groups, self.conditions)
-        return reading_prior(reading.id, reading.monotone, judged, measured, self.conditions)
+        asked = reading.criterion.test == "answer"
+        kept = main_causes(judged, measured, self.conditions, asked)
+        return reading_prior(reading.id, reading.monotone, kept, measured, self.conditions)
 
     @cached_property
     def fingerprint(self) -> str:
