@@ -96,12 +96,18 @@ def test_three_of_five_cord_signs_are_needed(count: int, expected: str | None) -
         found("hoffmann", "right", "sign", grade="absent"),
         found("inverted_supinator", "right", "sign", grade="absent"),
         *(found("plantar", side, "choice", choice="down") for side in ("left", "right")),
+        *(found("leg_reflexes", side, "reflex", reflex="normal") for side in ("left", "right")),
+        *(found("clonus", side, "sign", grade="absent") for side in ("left", "right")),
+        *(
+            found("finger_dexterity", side, "choice", choice="quick and even")
+            for side in ("left", "right")
+        ),
     ]
     absent = [
         found("gait", "midline", "choice", choice="even"),
     ]
     shown = [*signs[:count], *quiet, *(absent if count < 3 else [])]
-    no = dict.fromkeys(("clumsy_hands", "gait_change", "bladder"), "no")
+    no = dict.fromkeys(("clumsy_hands", "gait_change", "bladder", "neck_pain"), "no")
     assert status(with_history(*shown, **no) if count == 3 else record(
         *shown, history={**CORE_NO, **no}, age=40), "cord_signs") == expected  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
@@ -28,7 +28,7 @@ def state(criterion: Any, item: str, one: Record, **more: Any) -> State:
 def test_every_criterion_of_the_closed_set_has_a_judge() -> None:
     tests = {m.model_fields["test"].annotation.__args__[0] for m in c.Criterion.__origin__.__args__}  # type: ignore[attr-defined]
     assert tests == set(JUDGES)
-    assert len(tests) == 20
+    assert len(tests) == 21
 
 
 @pytest.mark.parametrize("name", sorted(JUDGES))
@@ -40,6 +40,7 @@ def test_what_was_not_examined_is_unknown(name: str) -> None:
         "side_gain": {"mode": "passive", "at_least": 20},
         "active_gap": {"at_least": 20},
         "movement_pain": {"mode": "active"},
+        "end_feel": {"mode": "passive", "values": ("empty",)},
         "arc": {"low": 60, "high": 120},
         "power": {"below": "5"},
         "one_of": {"values": ("x",)},
@@ -140,3 +141,48 @@ def test_normal_by_eye_has_no_loss_but_no_gain_either() -> None:
     gain = c.SideGain(test="side_gain", mode="passive", at_least=20)
     assert state(LOSS, ROTATION, one) is State.NOT_MET
     assert state(gain, ROTATION, one) is State.UNKNOWN
+
+
+@pytest.mark.parametrize(("seconds", "expected"), [(1, "not met"), (2, "not met"), (3, "met")])
+def test_more_than_two_seconds_is_slow(seconds: float, expected: str) -> None:
+    # Refill within 2 s is quick: common practice, no source.
+    slow = c.Seconds(test="seconds", over=2)
+    one = record(found("capillary_refill", "left", "seconds", seconds=seconds))
+    assert state(slow, "capillary_refill", one) == expected
+
+
+def test_no_symptoms_in_the_time_held_is_no_time() -> None:
+    slow = c.Seconds(test="seconds", over=2)
+    one = record(found("capillary_refill", "left", "seconds", none=True))
+    assert state(slow, "capillary_refill", one) is State.UNKNOWN
+
+
+@pytest.mark.parametrize("limits", [{}, {"at_most": 60, "over": 2}])
+def test_a_time_has_one_limit(limits: dict[str, float]) -> None:
+    with pytest.raises(ValueError, match="either at_most or over"):
+        c.Seconds(test="seconds", **limits)
+
+
+@pytest.mark.parametrize(
+    ("feel", "expected"), [("empty", "met"), ("firm", "not met"), (None, "unknown")]
+)
+def test_an_end_feel_counts_only_when_stated(feel: Any, expected: str) -> None:
+    empty = c.EndFeel(test="end_feel", mode="passive", values=("empty",))
+    one = record(angle(ROTATION, "left", 20, end_feel=feel))
+    assert state(empty, ROTATION, one) == expected
+
+
+def test_criteria_and_values_know_the_same_end_feels() -> None:
+    from sidewise.record.values import EndFeel
+
+    assert set(get_args(c.EndFeelWord)) == set(get_args(EndFeel))
+
+
+def test_normal_in_one_mode_says_nothing_of_the_other() -> None:
+    passive = c.AllNormal(test="normal", mode="passive")
+    assert state(
+        passive, "flexion", record(found("flexion", "left", "normal_by_eye", "active"))
+    ) is (State.UNKNOWN)
+    assert state(
+        passive, "flexion", record(found("flexion", "left", "normal_by_eye", "passive"))
+    ) is (State.MET)

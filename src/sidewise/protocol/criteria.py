@@ -8,11 +8,14 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from sidewise.protocol.kinds import Aspect, Frozen
 
 Mode = Literal["active", "passive", "resisted"]
+
+
+EndFeelWord = Literal["firm", "soft", "hard", "springy", "empty", "spasm", "not reached"]
 
 
 class Sign(Frozen):
@@ -86,6 +89,14 @@ class PainOnMovement(Frozen):
     mode: Mode
 
 
+class EndFeel(Frozen):
+    """What stopped the movement was one of these; a feel that was not stated is unknown."""
+
+    test: Literal["end_feel"]
+    mode: Mode
+    values: tuple[EndFeelWord, ...] = Field(min_length=1)
+
+
 class Arc(Frozen):
     """Pain on the way up that overlaps the part from `low` to `high` degrees."""
 
@@ -131,10 +142,17 @@ class Length(Frozen):
 
 
 class Seconds(Frozen):
-    """Symptoms within so many seconds."""
+    """Symptoms within `at_most` seconds, or something that takes more than `over` seconds."""
 
     test: Literal["seconds"]
-    at_most: float
+    at_most: float | None = None
+    over: float | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> Seconds:
+        if (self.at_most is None) == (self.over is None):
+            raise ValueError("either at_most or over")
+        return self
 
 
 class Vital(Frozen):
@@ -160,9 +178,10 @@ class Answer(Frozen):
 
 
 class AllNormal(Frozen):
-    """Examined, and the item's normal value was found."""
+    """Examined, and the item's normal value was found (in this mode, where one is named)."""
 
     test: Literal["normal"]
+    mode: Mode | None = None
 
 
 class PlaceKindIs(Frozen):
@@ -181,6 +200,7 @@ Criterion = Annotated[
     | SideGain
     | ActiveGap
     | PainOnMovement
+    | EndFeel
     | Arc
     | Power
     | OneOf

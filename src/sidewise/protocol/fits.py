@@ -15,6 +15,7 @@ NEEDS: dict[str, tuple[str, ...]] = {
     "side_gain": ("angle",),
     "active_gap": ("angle",),
     "movement_pain": ("angle", "level"),
+    "end_feel": ("angle",),
     "arc": ("arc",),
     "power": ("mrc",),
     "one_of": ("choice", "reflex", "sensation", "pulse"),
@@ -35,7 +36,7 @@ def misfit(criterion: c.Criterion, target: Item | HistoryItem | VitalSign) -> st
     if isinstance(target, VitalSign):
         return None if criterion.test == "vital" else f"{criterion.test} asked of a vital sign"
     if criterion.test == "normal":
-        return None
+        return _mode_misfit(criterion, target)
     kinds = NEEDS.get(criterion.test, ())
     if not any(target.kind(name) for name in kinds):
         return f"{criterion.test} needs a value of kind {' or '.join(kinds) or 'answer'}"
@@ -55,6 +56,10 @@ def _words_misfit(criterion: c.Criterion, item: Item) -> str | None:
     if isinstance(criterion, c.OneOf):
         kind = item.kind("choice")
         return _missing(criterion.values, kind.options) if isinstance(kind, ChoiceKind) else None
+    return _mode_misfit(criterion, item)
+
+
+def _mode_misfit(criterion: c.Criterion, item: Item) -> str | None:
     mode = getattr(criterion, "mode", None)
     if mode and item.modes and mode not in item.modes:
         return f"mode {mode} is not one of {', '.join(item.modes)}"

@@ -117,7 +117,8 @@ class FlagBook(Frozen):
 
     @model_validator(mode="after")
     def _figures_owned(self) -> FlagBook:
-        for owner in (*self.flags, *self.thresholds):
+        owners: tuple[FlagRule | Threshold, ...] = (*self.flags, *self.thresholds)
+        for owner in owners:
             used = set(_owner_cutoffs(owner))
             stated = {cutoff for figure in owner.figures for cutoff in figure.cutoffs()}
             if bare := used - stated:

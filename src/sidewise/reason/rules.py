@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 
 from sidewise.protocol import Protocol
-from sidewise.protocol.criteria import Criterion
+from sidewise.protocol.criteria import Answer, Criterion
 from sidewise.protocol.fits import misfit
 from sidewise.protocol.kinds import Frozen
 from sidewise.reason.judge import Judge, State, Verdict
@@ -32,12 +32,14 @@ class Is(Frozen):
     """An item, question or vital sign that meets a criterion.
 
     On which of the rule's sides: any of them, both, or any that the patient complains of (any
-    at all where no complaint is recorded).
+    at all where no complaint is recorded). With `ask_for` false it counts when found, but nobody
+    is sent to look for it: a flag never names it as missing.
     """
 
     item: str
     criterion: Criterion = Field(alias="is")
-    on: Literal["any", "both", "complaint"] = "any"
+    sides: Literal["any", "both", "complaint"] = "any"
+    ask_for: bool = True
 
 
 class ContextIs(Frozen):
@@ -99,9 +101,28 @@ class Unless(Frozen):
     unless: Rule
 
 
+KEYS = ("ask", "item", "context", "all_of", "any_of", "at_least", "not", "then")
+"""The word that tells each kind of rule from the others, in the order of `Rule`."""
+
+
+def _kind(data: Any) -> str | None:
+    """Which kind of rule the data is meant to be, so that a slip is named where it stands."""
+    if not isinstance(data, dict):
+        # A rule that is already made: its field names, as they are spelt in a file.
+        data = data.model_dump(by_alias=True)
+    return next((key for key in KEYS if key in data), None)
+
+
 Rule = Annotated[
-    Ask | Is | ContextIs | AllOf | AnyOf | AtLeast | Not | Unless,
-    Field(union_mode="left_to_right"),
+    Annotated[Ask, Tag("ask")]
+    | Annotated[Is, Tag("item")]
+    | Annotated[ContextIs, Tag("context")]
+    | Annotated[AllOf, Tag("all_of")]
+    | Annotated[AnyOf, Tag("any_of")]
+    | Annotated[AtLeast, Tag("at_least")]
+    | Annotated[Not, Tag("not")]
+    | Annotated[Unless, Tag("then")],
+    Discriminator(_kind),
 ]
 for _model in (ContextIs, AllOf, AnyOf, AtLeast, Not, Unless):
     _model.model_rebuild()
@@ -209,11 +230,11 @@ def evaluate(rule: Rule, judge: Judge, sides: tuple[str, ...]) -> Outcome:
         case Ask() | Is() | ContextIs():
             return _leaf(rule, judge, sides)
         case AllOf(all_of=parts):
-            return _count([evaluate(p, judge, sides) for p in parts], len(parts))
+            return _count(parts, len(parts), judge, sides)
         case AnyOf(any_of=parts):
-            return _count([evaluate(p, judge, sides) for p in parts], 1)
+            return _count(parts, 1, judge, sides)
         case AtLeast(at_least=needed, of=parts):
-            return _count([evaluate(p, judge, sides) for p in parts], needed)
+            return _count(parts, needed, judge, sides)
         case Not(negated=part):
             inner = evaluate(part, judge, sides)
             flipped: dict[Three, Three] = {"yes": "no", "no": "yes", "unknown": "unknown"}
@@ -223,7 +244,20 @@ def evaluate(rule: Rule, judge: Judge, sides: tuple[str, ...]) -> Outcome:
             return Outcome("no") if excused else evaluate(part, judge, sides)
 
 
-def _count(outcomes: list[Outcome], needed: int) -> Outcome:
+def _count(parts: tuple[Rule, ...], needed: int, judge: Judge, sides: tuple[str, ...]) -> Outcome:
+    outcomes: list[Outcome] = []
+    spare = len(parts) - needed
+    for part in parts:
+        outcomes.append(evaluate(part, judge, sides))
+        if outcomes[-1].value == "no":
+            spare -= 1
+        if spare < 0:
+            # Too many are settled with no; what a "no" rests on is never shown.
+            return Outcome("no")
+    return _together(outcomes, needed)
+
+
+def _together(outcomes: list[Outcome], needed: int) -> Outcome:
     yes = sum(outcome.value == "yes" for outcome in outcomes)
     possible = yes + sum(outcome.value == "unknown" for outcome in outcomes)
     value: Three = "yes" if yes >= needed else "unknown" if possible >= needed else "no"
@@ -244,10 +278,10 @@ def _leaf(leaf: Ask | Is | ContextIs, judge: Judge, sides: tuple[str, ...]) -> O
 
 
 def _asked_sides(leaf: Is, judge: Judge, sides: tuple[str, ...]) -> tuple[str, ...]:
-    if leaf.on == "both":
+    if leaf.sides == "both":
         return ("left", "right")
     complaint = judge.record.context.complaint
-    if leaf.on == "complaint" and complaint:
+    if leaf.sides == "complaint" and complaint:
         return tuple(side for side in sides if side in complaint)
     return sides
 
@@ -264,22 +298,38 @@ def _question(name: str, judge: Judge) -> Outcome:
 
 def _side_outcome(leaf: Is, judge: Judge, verdicts: list[tuple[str, Verdict]]) -> Outcome:
     item = judge.protocol.by_id.get(leaf.item)
-    label = item.label if item else judge.protocol.vitals_by_id[leaf.item].label
+    label = _label(leaf.item, judge.protocol)
     # A finding within error of a threshold counts for a flag: the safe way to be wrong.
     met = [(s, v) for s, v in verdicts if v.state in (State.MET, State.SOFT)]
-    if len(met) >= (len(verdicts) if leaf.on == "both" else 1) and met:
+    if len(met) >= (len(verdicts) if leaf.sides == "both" else 1) and met:
         side, verdict = met[0]
-        where = f"{side} " if item and item.paired and leaf.on != "both" else ""
+        where = f"{side} " if item and item.paired and leaf.sides != "both" else ""
         found = f"{where}{label}: {verdict.because}"
-        return Outcome("yes", met=(found,), words=frozenset((leaf.item,)))
+        return Outcome("yes", met=(found,), words=_speaking(leaf))
     if _settled_no(leaf, verdicts):
         return Outcome("no")
-    return Outcome("unknown", missing=(label,))
+    return Outcome("unknown", missing=(label,) if leaf.ask_for else ())
+
+
+def _label(name: str, protocol: Protocol) -> str:
+    target = (
+        protocol.by_id.get(name)
+        or protocol.history_by_id.get(name)
+        or protocol.vitals_by_id.get(name)
+    )
+    assert target is not None, "words were resolved when the rules were loaded"
+    return target.label
+
+
+def _speaking(leaf: Is) -> frozenset[str]:
+    """An answer of no may settle a rule, but it never calls for a flag."""
+    denied = isinstance(leaf.criterion, Answer) and "yes" not in leaf.criterion.values
+    return frozenset() if denied else frozenset((leaf.item,))
 
 
 def _settled_no(leaf: Is, verdicts: list[tuple[str, Verdict]]) -> bool:
     """Both sides are asked for and one is known not to be so; or every side is known."""
-    if leaf.on == "both" and any(v.state is State.NOT_MET for _, v in verdicts):
+    if leaf.sides == "both" and any(v.state is State.NOT_MET for _, v in verdicts):
         return True
     return all(verdict.known for _, verdict in verdicts)
 
