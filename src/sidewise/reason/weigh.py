@@ -12,10 +12,11 @@ from sidewise.evidence.conditions import Conditions
 from sidewise.evidence.fitted import Fitted, load_fitted, stable_seed
 from sidewise.evidence.pretest import Case, Pretest, pretest
 from sidewise.evidence.pretest_table import load_pretest_table
+from sidewise.reason.adapt import adapted
 from sidewise.reason.engine import network as engine
 from sidewise.reason.engine.complaint import pre_selection
-from sidewise.reason.engine.draws import Summary, posterior
-from sidewise.reason.engine.eliminate import prior_solution
+from sidewise.reason.engine.draws import Summary, summarise
+from sidewise.reason.engine.eliminate import prior_solution, solve
 from sidewise.reason.engine.evidence import Evidence, observed
 from sidewise.reason.net import Layout, layout
 from sidewise.reason.observe import Observed
@@ -63,21 +64,27 @@ def weigh(record: Record, seen: Observed, setting: str, draws: int) -> Weighing:
     fitted = _fitted(record.region, draws)
     case = _case(record, setting)
     before = _before(record.region, case, record.context.complaint, draws)
-    parameters = _parameters(laid, fitted, before, record, seen, setting)
-    network = engine.Network(laid.structure, parameters)
+    plain = _parameters(laid, fitted, before, record, seen, setting)
     evidence = observed(laid.structure, seen.findings)
+    parameters, log_m = adapted(laid.structure, plain, evidence, laid.rows, _seed(record, "choice"))
+    network = engine.Network(laid.structure, parameters)
     return Weighing(
         region=record.region,
         setting=setting,
         layout=laid,
         network=network,
-        mean=network.mean(),
+        mean=engine.Network(laid.structure, plain).mean(),
         evidence=evidence,
-        summary=posterior(network, evidence),
+        summary=_summary(network, evidence, log_m),
         prior=before.shown,
         pretest=before.pretest,
         fitted=fitted,
     )
+
+
+def _summary(network: engine.Network, evidence: Evidence, log_m: Array) -> Summary:
+    solution = solve(network, evidence)
+    return summarise(network, replace(solution, log_evidence=solution.log_evidence - log_m))
 
 
 def _seed(record: Record, what: str) -> int:
