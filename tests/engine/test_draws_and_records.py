@@ -168,7 +168,7 @@ def test_log_evidence_of_many_records_is_that_of_each() -> None:
     rng = np.random.default_rng(8)
     network = random_network(rng, complaints=1)
     records = draw_records(network, 30, rng, (0, 2, 5, 9, 11, 14))
-    together = log_evidence_of(network, records)
+    together = log_evidence_of(network, records).log_evidence
     for row in range(30):
         alone = solve(network, observed_rows(records.readings, records.present[row : row + 1]))
         assert together[row] == pytest.approx(alone.log_evidence[0], abs=1e-3)
@@ -186,7 +186,7 @@ def test_an_ordinary_record_is_not_unusual() -> None:
     ]
     # One in a hundred is expected: of 40, more than four has a chance of 0.0007.
     assert sum(f.unusual for f in found) <= 4
-    assert min(f.among for f in found) == 100
+    assert min(f.among for f in found) == 24
 
 
 def test_a_contradictory_record_is_unusual() -> None:
@@ -201,6 +201,14 @@ def test_a_contradictory_record_is_unusual() -> None:
     found = evidence_percentile(network, half, seed=1)
     assert found.unusual
     assert found.among == 1000
+
+
+def test_too_little_work_allowed_leaves_a_record_unjudged() -> None:
+    network = random_network(np.random.default_rng(9), findings=10, families=False)
+    odd = observed(network.structure, {r.name: True for r in network.structure.readings})
+    found = evidence_percentile(network, odd, seed=1, most_work=1)
+    assert found.among == 24
+    assert found.unusual is False
 
 
 def test_nothing_seen_is_neither_usual_nor_unusual() -> None:

@@ -8,7 +8,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidewise.reason.engine import families
-from sidewise.reason.engine.eliminate import prior_solution, solve
+from sidewise.reason.engine.assemble import problem_of, widths
+from sidewise.reason.engine.eliminate import (
+    CHEAP,
+    planned_work,
+    prior_solution,
+    solve,
+    switches,
+)
 from sidewise.reason.engine.evidence import observed
 from sidewise.reason.engine.network import (
     Complaint,
@@ -297,3 +304,73 @@ def test_evidence_alone_is_the_same_evidence() -> None:
     evidence = observed(network.structure, random_findings(rng, network.structure, 10))
     both = solve(network, evidence).log_evidence
     assert np.abs(solve(network, evidence, marginals=False).log_evidence - both).max() < ROUNDING
+
+
+def wide(seed: int) -> tuple[Network, dict]:
+    """Readings of nine parents each, so that switches are worth their while."""
+    rng = np.random.default_rng(seed)
+    network = random_network(
+        rng, sides=8, persons=1, findings=9, most_levels=2, most_parents=9, pairs=False
+    )
+    structure = network.structure
+    readings = tuple(
+        Reading(r.name, tuple(v.name for v in structure.variables[:9]), *r_family(r))
+        for r in structure.readings
+    )
+    same = Structure(structure.variables[:9], readings)
+    rest = random_network(rng, sides=4, persons=1, most_levels=2, pairs=False).parameters
+    return (
+        Network(
+            same,
+            Parameters(
+                rest.prior,
+                rng.uniform(0.1, 0.9, (1, same.link_count)),
+                rng.uniform(0.05, 0.3, (1, len(readings))),
+                *([np.full((1, len(same.families)), 0.2)] * 2 if same.families else ()),
+            ),
+        ),
+        {r.name: bool(rng.random() < 0.6) for r in readings},
+    )
+
+
+def r_family(reading: Reading) -> tuple:
+    return (reading.family, reading.mechanism, ("c0.l",)) if reading.family else ()
+
+
+def test_switches_give_the_same_answer_as_tables() -> None:
+    network, findings = wide(2)
+    evidence = observed(network.structure, findings)
+    free = widths(network, evidence)
+    assert len(free) >= 5
+    some = frozenset(evidence.readings[c] for c in sorted(free)[:5])
+    tables = solve(network, evidence, switched=frozenset())
+    with_switches = solve(network, evidence, switched=some)
+    # Five switches: at most some five digits are lost of sixteen.
+    assert np.abs(tables.marginal - with_switches.marginal).max() < 1e-10
+    assert abs(tables.log_evidence - with_switches.log_evidence)[0] < 1e-10
+
+
+def test_switches_that_cost_too_many_digits_are_not_used() -> None:
+    # Thirty findings present that nothing explains: the probability is about 0.01^30.
+    variables = tuple(Variable(f"c{i}") for i in range(12))
+    names = tuple(v.name for v in variables)
+    readings = tuple(Reading(f"f{i}", names) for i in range(30))
+    structure = Structure(variables, readings)
+    prior = np.tile(np.array([0.999, 0.001]), (1, 12, 1))
+    network = Network(
+        structure,
+        Parameters(prior, np.full((1, structure.link_count), 0.02), np.full((1, 30), 0.01)),
+    )
+    evidence = observed(structure, {r.name: True for r in readings})
+    assert planned_work(problem_of(network, evidence)) > CHEAP
+    assert switches(network, evidence) == frozenset()
+    answer = solve(network, evidence)
+    exact = brute_force(network, evidence)
+    assert np.abs(answer.marginal[0] - exact.marginal).max() < ROUNDING
+
+
+def test_an_automatic_choice_of_switches_keeps_the_answer() -> None:
+    network, findings = wide(5)
+    evidence = observed(network.structure, findings)
+    tables = solve(network, evidence, switched=frozenset())
+    assert np.abs(solve(network, evidence).marginal - tables.marginal).max() < EXACT

@@ -60,7 +60,7 @@ class Block:
     @property
     def width(self) -> int:
         """Length of the stretch."""
-        return self.part.stop - self.part.start
+        return int(self.part.stop - self.part.start)
 
     def cut(self, value: Array) -> Array:
         """The part of an array with the batch last; arrays without a batch stay whole."""
@@ -322,9 +322,7 @@ class _Seen:
     switched: frozenset[int]
 
 
-def _family_factors(
-    seen: _Seen, columns: list[int], sizes: list[int]
-) -> list[Factor]:
+def _family_factors(seen: _Seen, columns: list[int], sizes: list[int]) -> list[Factor]:
     """Factors of one family; its node variables are appended to `sizes`."""
     network, evidence = seen.network, seen.evidence
     readings = network.structure.readings
@@ -339,7 +337,9 @@ def _family_factors(
     for column in columns:
         reading = evidence.readings[column]
         mechanism = readings[reading].mechanism or ""
-        member = _Member(family, len(kinds), reading, column, node[mechanism], network.core[reading])
+        member = _Member(
+            family, len(kinds), reading, column, node[mechanism], network.core[reading]
+        )
         beside = network.beside[reading]
         if seen.separable[column]:
             alike.setdefault((member.node, frozenset(member.core)), []).append(member)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sidewise.reason.engine.eliminate import Solution, solve
+from sidewise.reason.engine.eliminate import Solution, solve, switches
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.network import Array, Network
 
@@ -43,7 +43,8 @@ def effects(network: Network, evidence: Evidence) -> Effects:
     present = np.repeat(evidence.present, count + 1, axis=0)
     own = np.arange(count)
     absent[own + 1, own] = present[own + 1, own] = 1.0
-    answer = solve(network, Evidence(evidence.readings, absent, present), checked=slice(0, 1))
+    what_ifs = Evidence(evidence.readings, absent, present)
+    answer = solve(network, what_ifs, switched=switches(network, evidence))
     there = 1.0 - answer.marginal[:, :, 0]
     base = Solution(answer.marginal[:1], answer.log_evidence[:1])
     change = log_odds(there[0]) - log_odds(there[1:])

@@ -59,19 +59,42 @@ def solve(
     *,
     marginals: bool = True,
     workers: int | None = None,
-    checked: slice | None = None,
+    switched: frozenset[int] | None = None,
 ) -> Solution:
     """Posterior of every variable and the evidence, exactly.
 
     The batch is the draws of the network, or the rows of the evidence; if both are longer than
     one they must be equally long and go together. With `marginals=False` only the evidence is
-    computed (about half the work) and `marginal` is empty. `checked` are the rows for which the
-    digits lost by switches are measured (all rows, or the first draw, if not said).
+    computed (about half the work) and `marginal` is empty. `switched`: numbers of the readings
+    to be written with a switch, from `switches`; if not said they are chosen here.
     """
-    solution = _solve(network, evidence, marginals, workers, checked)
+    solution = _solve(network, evidence, marginals, workers, switched)
     if not network.structure.complaints:
         return solution
     return Solution(solution.marginal, solution.log_evidence - log_complaint(network))
+
+
+@dataclass(frozen=True, eq=False)
+class Ranked:
+    """Log evidence of rows for ranking, and the table entries it took."""
+
+    log_evidence: Array
+    work: int
+
+
+def ranked_rows(network: Network, evidence: Evidence) -> Ranked:
+    """(rows,) log evidence, with switches and no watch on digits: for ranking records only.
+
+    A record so improbable that its digits are lost comes out as minus infinity or near it, which
+    is its place in the ranking.
+    """
+    free = frozenset(widths(network, evidence))
+    problems = [problem_of(network, evidence), problem_of(network, evidence, free)]
+    chosen = min(problems, key=planned_work)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = _swept(compiled_program(chosen), False, None).log_evidence
+    log_evidence = np.where(np.isnan(found), -np.inf, found) - log_complaint(network)
+    return Ranked(log_evidence, planned_work(chosen) * evidence.rows)
 
 
 def prior_solution(network: Network) -> Solution:
@@ -103,31 +126,38 @@ def _solve(
     evidence: Evidence,
     marginals: bool,
     workers: int | None,
-    checked: slice | None = None,
+    switched: frozenset[int] | None = None,
 ) -> Solution:
     if network.draws > 1 and evidence.rows > 1 and network.draws != evidence.rows:
         raise ValueError(f"{network.draws} draws cannot go with {evidence.rows} rows")
-    program = chosen_program(network, evidence, checked)
+    chosen = switches(network, evidence) if switched is None else switched
+    columns = frozenset(c for c, r in enumerate(evidence.readings) if r in chosen)
+    program = compiled_program(problem_of(network, evidence, columns))
     found = _swept(program, marginals, workers)
-    if program.problem.signed and not np.isfinite(found.log_evidence).all():
+    if columns and not np.isfinite(found.log_evidence).all():
         found = _swept(compiled_program(problem_of(network, evidence)), marginals, workers)
     return found
 
 
-def chosen_program(network: Network, evidence: Evidence, checked: slice | None) -> Program:
-    """The cheapest way that keeps its digits: with all switches, with the widest half, or none."""
-    plain = compiled_program(problem_of(network, evidence))
+def switches(network: Network, evidence: Evidence) -> frozenset[int]:
+    """Numbers of the readings to write with a switch: all that may be, the widest half, or none.
+
+    The first choice that saves work and keeps its digits, in every row (of the draws: in the
+    first; they differ little in this).
+    """
     free = widths(network, evidence)
-    if plain.work < CHEAP or not free:
-        return plain
-    rows = checked or slice(0, 1 if network.draws > 1 else evidence.rows)
+    plain = planned_work(problem_of(network, evidence))
+    if plain < CHEAP or not free:
+        return frozenset()
+    rows = slice(0, 1 if network.draws > 1 else evidence.rows)
     widest = sorted(free, key=free.__getitem__, reverse=True)
     for count in dict.fromkeys((len(widest), -(-len(widest) // 2))):
-        switched = frozenset(widest[:count])
-        program = compiled_program(problem_of(network, evidence, switched))
-        if program.work < WORTH * plain.work and program.digits_lost(rows) < MOST_DIGITS:
-            return program
-    return plain
+        columns = frozenset(widest[:count])
+        problem = problem_of(network, evidence, columns)
+        if planned_work(problem) < WORTH * plain:
+            if compiled_program(problem).digits_lost(rows) < MOST_DIGITS:
+                return frozenset(evidence.readings[c] for c in columns)
+    return frozenset()
 
 
 def _swept(program: Program, marginals: bool, workers: int | None) -> Solution:
@@ -195,11 +225,6 @@ class Program:
     steps: tuple[Step, ...]
     active: tuple[int, ...]  # number in the problem of each variable of the plan
 
-    @property
-    def work(self) -> int:
-        """Table entries of one run over one row."""
-        return sum(bucket.size for bucket in self.plan.buckets)
-
     def run(self, part: slice, marginals: bool) -> Solution:
         """Both passes over one stretch of the batch."""
         return _Run(self, part).solution(marginals)
@@ -214,21 +239,39 @@ class Program:
 
 def compiled_program(problem: Problem) -> Program:
     """Plan the elimination of the variables that some factor joins."""
+    active, sizes, scopes = _joined(problem)
+    conditions = len(problem.network.structure.variables)
+    plan, steps = _planned(sizes, scopes, tuple(v < conditions for v in active))
+    return Program(problem, plan, steps, active)
+
+
+def planned_work(problem: Problem) -> int:
+    """Table entries of one run over one row, from the plan alone."""
+    _, sizes, scopes = _joined(problem)
+    return sum(bucket.size for bucket in _plan(sizes, scopes).buckets)
+
+
+Numbers = tuple[int, ...]
+
+
+def _joined(problem: Problem) -> tuple[Numbers, Numbers, tuple[Numbers, ...]]:
+    """Variables that some factor joins, their sizes, and the scopes in the new numbers."""
     active = tuple(sorted({v for factor in problem.factors for v in factor.scope}))
     place = {v: i for i, v in enumerate(active)}
-    sizes = tuple(problem.sizes[v] for v in active)
-    scopes = tuple(tuple(place[v] for v in factor.scope) for factor in problem.factors)
-    conditions = len(problem.network.structure.variables)
-    known = tuple(v < conditions for v in active)
-    plan, steps = _planned(sizes, scopes, known)
-    return Program(problem, plan, steps, active)
+    scopes = tuple([tuple([place[v] for v in factor.scope]) for factor in problem.factors])
+    return active, tuple([problem.sizes[v] for v in active]), scopes
+
+
+@lru_cache(maxsize=256)
+def _plan(sizes: Numbers, scopes: tuple[Numbers, ...]) -> Plan:
+    return elimination_plan(sizes, scopes)
 
 
 @lru_cache(maxsize=256)
 def _planned(
-    sizes: tuple[int, ...], scopes: tuple[tuple[int, ...], ...], condition: tuple[bool, ...]
+    sizes: Numbers, scopes: tuple[Numbers, ...], condition: tuple[bool, ...]
 ) -> tuple[Plan, tuple[Step, ...]]:
-    plan = elimination_plan(sizes, scopes)
+    plan = _plan(sizes, scopes)
     steps: list[Step] = []
     for bucket in plan.buckets:
         own = condition[bucket.variable]

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.reason.engine.effects import log_odds
-from sidewise.reason.engine.eliminate import solve
+from sidewise.reason.engine.eliminate import solve, switches
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.network import Array, Network
 
@@ -116,7 +116,8 @@ def gains(
     variables = len(network.structure.variables)
     keep = np.arange(variables) if interest is None else np.asarray(interest, dtype=np.intp)
     runs = _runs(network, evidence, wanted) or [([], [])]
-    return _joined(wanted, [_run(network, evidence, run, keep) for run in runs])
+    switched = switches(network, evidence)
+    return _joined(wanted, [_run(network, evidence, run, keep, switched) for run in runs])
 
 
 def entropy(marginal: Array) -> Array:
@@ -189,12 +190,18 @@ class _Result:
     base: Array
 
 
-def _run(network: Network, evidence: Evidence, run: Run, keep: NDArray[np.intp]) -> _Result:
+def _run(
+    network: Network,
+    evidence: Evidence,
+    run: Run,
+    keep: NDArray[np.intp],
+    switched: frozenset[int],
+) -> _Result:
     """One elimination: row 0 is the present state, each further row one candidate absent."""
     lone, joining = run
     asked = [*lone, *joining]
     what_ifs = _what_ifs(evidence, asked, frozenset(lone))
-    answer = solve(network, what_ifs, checked=slice(0, 1))
+    answer = solve(network, what_ifs, switched=switched)
     base, absent = answer.marginal[0], answer.marginal[1:]
     ratio = np.exp(np.minimum(answer.log_evidence[1:] - answer.log_evidence[0], 0.0))
     chance = 1.0 - ratio
