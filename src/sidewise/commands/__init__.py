@@ -7,6 +7,7 @@ from typing import Any
 
 from sidewise.commands.agree import agree
 from sidewise.commands.backup import backup
+from sidewise.commands.batch import batch
 from sidewise.commands.check import check
 from sidewise.commands.demo import demo
 from sidewise.commands.follow import follow
@@ -25,6 +26,7 @@ REGISTER: dict[str, Callable[..., Any]] = {
     "interpret": interpret,
     "note": note,
     "follow": follow,
+    "batch": batch,
     "sources": sources,
     "marks": marks,
     "agree": agree,

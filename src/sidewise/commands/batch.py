@@ -1,0 +1,47 @@
+"""`sidewise batch`: a whole register weighed into a folder of Parquet files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import typer
+
+
+def batch(
+    source: Path = typer.Argument(
+        ..., metavar="IN", help="Folder with contexts and findings tables, or with examinations."
+    ),
+    out: Path = typer.Argument(..., help="Folder to write; an interrupted run goes on there."),
+    scheduler: str = typer.Option("", help="Address of a Dask scheduler, as tcp://host:8786."),
+    setting: str = typer.Option("", help="One setting for all, instead of the records' own."),
+    draws: int = typer.Option(
+        0, min=0, max=2000, help="Draws for intervals (100 or more); 0: mean parameters, none."
+    ),
+) -> None:
+    """Weigh many records. Status 0 fine; 1 some were set aside; 2 nothing can be used."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from sidewise.errors import UserError
+    from sidewise.reason.batch import run_batch
+
+    if 0 < draws < 100:
+        raise UserError("--draws", draws, "0, or from 100 to 2000")
+    console = Console(stderr=True)
+    with Progress(console=console, disable=not console.is_terminal, transient=True) as progress:
+        task = progress.add_task("Weighing", total=None)
+        done = run_batch(
+            source,
+            out,
+            setting=setting or None,
+            draws=draws,
+            scheduler=scheduler or None,
+            told=lambda finished, chunks: progress.update(task, completed=finished, total=chunks),
+        )
+    typer.echo(f"{done.records:,} records weighed ({done.figures}), {done.set_aside:,} set aside.")
+    if done.kept:
+        typer.echo(f"{done.kept:,} of {done.chunks:,} chunks had been finished before.")
+    typer.echo("Supports a licensed clinician; does not diagnose. Follow local protocols.")
+    if done.set_aside:
+        typer.echo(f"{done.reasons:,} reasons: {out / 'set_aside.csv'}")
+        raise typer.Exit(1)
