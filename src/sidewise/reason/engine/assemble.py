@@ -10,8 +10,8 @@ conditions. A binary switch with the signed weights (1, -(1 - leak)) writes it a
 products, so that it joins each condition only to the switch. P(complaint | anything) is at least
 the leak, so that at most log10(1 / leak) digits are lost in the difference.
 
-The same switch can be given to a finding that is present, and then frees its parents of one another:
-tables shrink a hundredfold when readings have many parents. But there the digits lost add up over
+The same switch can be given to a finding that is present, and then frees its parents of one
+another: tables shrink a hundredfold when readings have many parents. But there the digits lost add up over
 the switches (inclusion and exclusion over all positives loses every digit), so `eliminate`
 measures the loss for the record in hand and uses only as many switches as it can bear.
 
@@ -366,7 +366,7 @@ def _gathered(members: list[_Member]) -> Factor:
             if rows is None:
                 table = table * _scaled(member.absent(block, core), member.weight(block))
         if any(rows is not None for rows in says):
-            table = np.array(np.broadcast_to(table, (*_full(block, first, core), block.width)))
+            table = np.array(np.broadcast_to(table, (*_full(block, core), block.width)))
         for member, rows in zip(members, says, strict=True):
             if rows is not None:
                 own, weight = member.absent(block, core), member.weight(block)
@@ -376,7 +376,7 @@ def _gathered(members: list[_Member]) -> Factor:
     return Factor((first.node, *first.core), build)
 
 
-def _full(block: Block, member: _Member, core: tuple[int, ...]) -> tuple[int, ...]:
+def _full(block: Block, core: tuple[int, ...]) -> tuple[int, ...]:
     levels = block.network.structure.levels
     return (families.NODES, *[levels[v] for v in core])
 

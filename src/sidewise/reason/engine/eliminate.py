@@ -154,9 +154,9 @@ def switches(network: Network, evidence: Evidence) -> frozenset[int]:
     for count in dict.fromkeys((len(widest), -(-len(widest) // 2))):
         columns = frozenset(widest[:count])
         problem = problem_of(network, evidence, columns)
-        if planned_work(problem) < WORTH * plain:
-            if compiled_program(problem).digits_lost(rows) < MOST_DIGITS:
-                return frozenset(evidence.readings[c] for c in columns)
+        saves = planned_work(problem) < WORTH * plain
+        if saves and compiled_program(problem).digits_lost(rows) < MOST_DIGITS:
+            return frozenset(evidence.readings[c] for c in columns)
     return frozenset()
 
 
