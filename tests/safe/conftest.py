@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
@@ -12,9 +14,11 @@ import pytest
 
 django.setup()
 
-from django.test import Client
+from django.test import Client  # noqa: E402
 
-from tests.builders import BASE
+from tests import setup_postgres  # noqa: E402
+from tests.builders import BASE  # noqa: E402
+from tests.safe.stores import Store  # noqa: E402
 
 PASSWORD = "sandbar curlew lantern"
 WHEN = datetime(2026, 3, 2, 9, 40, tzinfo=UTC)
@@ -97,3 +101,27 @@ def entry(item: str = "hawkins_kennedy", side: str = "left", result: str = "posi
     finding = {"item": item, "side": side, "value": {"kind": "result", "result": result}}
     return {"id": name or uuid4().hex, "at": WHEN.isoformat(),
             "deed": {"do": "found", "finding": finding, **deed}}  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def cluster() -> Iterator[Any]:
+    """One PostgreSQL for the session; skipped with the reason where there are no binaries."""
+    binaries = setup_postgres.find_binaries()
+    if binaries is None:
+        pytest.skip("no PostgreSQL binaries here")
+    with setup_postgres.cluster(binaries) as server:
+        yield server
+
+
+STORES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
+
+
+@pytest.fixture(params=STORES)
+def store(request: Any, tmp_path: Path) -> Store:
+    """An empty store of each kind."""
+    home = tmp_path / "home"
+    home.mkdir()
+    if request.param == "sqlite":
+        return Store(home)
+    server = request.getfixturevalue("cluster")
+    return Store(home, server.create(f"s{uuid4().hex}"), server)

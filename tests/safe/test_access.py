@@ -99,7 +99,7 @@ def signed(clinic: Clinic) -> Clinic:
 def measured(clinic: Clinic) -> dict[tuple[str, str], dict[str, str]]:
     """What each of the cast gets from each view by each method."""
     found: dict[tuple[str, str], dict[str, str]] = {}
-    for name, names in sorted(set((n, tuple(a)) for n, a in views())):
+    for name, names in sorted({(n, tuple(a)) for n, a in views()}):
         url = reverse(name, kwargs=arguments(list(names), clinic))
         for method in METHODS:
             got = {who: undone(clinic, who, method, url) for who in CAST}

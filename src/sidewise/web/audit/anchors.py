@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 
 from sidewise.web.home import home
@@ -27,6 +28,16 @@ def note(number: int, seal: str) -> None:
     with os.fdopen(descriptor, "a") as file:
         file.write(f"{number} {seal}\n")
     logger.info("audit anchor %d %s", number, seal)
+
+
+def keep_up_to(number: int) -> None:
+    """After a restore: later seals belong to the data that were replaced; kept beside."""
+    kept = {n: seal for n, seal in noted().items() if n <= number}
+    if path().exists():
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
+        path().rename(path().with_name(f"audit-anchors.before-restore-{stamp}"))
+    for earlier, seal in kept.items():
+        note(earlier, seal)
 
 
 def noted() -> dict[int, str]:

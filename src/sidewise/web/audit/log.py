@@ -73,7 +73,7 @@ def write(
     """Add one line, in the caller's transaction if there is one: both are kept or neither."""
     if what and not WHAT.match(what):
         raise ValueError("an audit line names a thing by its number only")
-    actor = _actor.get() or Actor()
+    actor = _actor.get() or Actor(who="system")
     with transaction.atomic():
         last = _locked_end()
         line = AuditLine(

@@ -17,6 +17,7 @@ from django.db import DatabaseError, connection, connections, transaction
 from django.db.migrations.executor import MigrationExecutor
 
 from sidewise.errors import UserError
+from sidewise.web.audit import anchors
 from sidewise.web.audit.chain import verify
 from sidewise.web.audit.log import Act, write
 from sidewise.web.keeping import erase
@@ -160,6 +161,7 @@ def _prove(source: Path, manifest: Manifest, models: dict[str, Any], alias: str)
 
 def _finish(manifest: Manifest, former: Path | None) -> Restored:
     # What was erased after the backup was made must not come back with it.
+    anchors.keep_up_to(manifest.audit_lines)
     again = erase.erase_again()
     write(Act.RESTORED, "store", who="system")
     return Restored(manifest, former, again)

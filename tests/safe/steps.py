@@ -1,0 +1,92 @@
+"""Things done to a store in a process of its own: `python -m tests.safe.steps NAME JSON`."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+
+def seed(patients: int = 3, touches: int = 5) -> dict[str, Any]:
+    """People, patients, examinations with touches, a student; what there is afterwards."""
+    from django.core.management import call_command
+
+    call_command("migrate", verbosity=0)
+    from sidewise.record.ledger import Entry
+    from sidewise.web.accounts import factor
+    from sidewise.web.accounts.queue_key import queue_key
+    from sidewise.web.examinations.store import append
+    from sidewise.web.patients.models import Patient
+    from tests.safe.conftest import entry, make_examination, make_person
+
+    owner = make_person("owner", "clinician", also=["administrator"])
+    make_person("student", "student")
+    factor.begin(owner)
+    queue_key(owner)
+    for number in range(patients):
+        patient = Patient.objects.create(code=f"TERN-{number}", owner=owner)
+        examination = make_examination(patient, owner)
+        touched = [entry(name=f"e{number}.{n}", note=None) for n in range(touches)]
+        entries = [Entry.model_validate({**e, "by": "OWNER"}) for e in _plain(touched)]
+        append(examination, entries)
+    return state()
+
+
+def _plain(entries: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    for one in entries:
+        one["deed"].pop("note")
+    return entries
+
+
+def state() -> dict[str, Any]:
+    """Every kept row as a digest, and some counts in plain numbers."""
+    from django.apps import apps
+
+    from sidewise.web.audit.models import AuditLine
+    from sidewise.web.examinations.models import Examination, LedgerEntry
+    from sidewise.web.examinations.store import folded
+    from sidewise.web.keeping.tables import digest, kept_models, rows
+    from sidewise.web.patients.models import Patient
+
+    return {
+        "patients": sorted(Patient.objects.values_list("code", flat=True)),
+        "entries": LedgerEntry.objects.count(),
+        "audit": AuditLine.objects.count(),
+        "folded": {str(e.pk): len(folded(e).record.findings) for e in Examination.objects.all()},
+        "tables": {
+            m._meta.label_lower: digest(rows(m, "default"))
+            for m in kept_models(apps)
+            if m._meta.label_lower != "audit.auditline"
+        },
+    }
+
+
+def erase_patient(code: str) -> dict[str, Any]:
+    """Erase one patient for good."""
+    from sidewise.web.keeping.erase import erase_patient
+    from sidewise.web.patients.models import Patient
+
+    erase_patient(Patient.objects.get(code=code), "owner")
+    return state()
+
+
+def factor_opens() -> bool:
+    """Whether the sealed secret of the second factor can be read here."""
+    from sidewise.errors import UserError
+    from sidewise.web.accounts.factor import secret_of
+    from sidewise.web.accounts.models import Factor
+
+    try:
+        return len(secret_of(Factor.objects.get())) == 32
+    except UserError:
+        return False
+
+
+STEPS = {f.__name__: f for f in (seed, state, erase_patient, factor_opens)}
+
+if __name__ == "__main__":
+    import django
+
+    django.setup()
+    answer = STEPS[sys.argv[1]](**json.loads(sys.argv[2]))
+    print(json.dumps(answer))
