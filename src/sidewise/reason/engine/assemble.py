@@ -11,9 +11,9 @@ products, so that it joins each condition only to the switch. P(complaint | anyt
 the leak, so that at most log10(1 / leak) digits are lost in the difference.
 
 The same switch can be given to a finding that is present, and then frees its parents of one
-another: tables shrink a hundredfold when readings have many parents. But there the digits lost add up over
-the switches (inclusion and exclusion over all positives loses every digit), so `eliminate`
-measures the loss for the record in hand and uses only as many switches as it can bear.
+another: tables shrink a hundredfold when readings have many parents. But there the digits lost
+add up over the switches (inclusion and exclusion over all positives loses every digit), so
+`eliminate` measures the loss for the record in hand and uses only as many as it can bear.
 
 Arrays keep the batch (draws or rows) as their *last* axis: it is the long one, and the inner
 loops of numpy then run along it.

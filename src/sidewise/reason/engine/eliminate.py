@@ -37,6 +37,8 @@ TINY = 1e-300
 # Switches (see `assemble`) are tried when the plan without them has more table entries than this,
 # taken when they save at least a third, and only while the answer keeps 16 - 6 digits.
 CHEAP = 4000
+# Up to this many entries the order of multiplication does not matter.
+SMALL = 256
 WORTH = 0.67
 MOST_DIGITS = 6.0
 
@@ -130,13 +132,14 @@ def _solve(
 ) -> Solution:
     if network.draws > 1 and evidence.rows > 1 and network.draws != evidence.rows:
         raise ValueError(f"{network.draws} draws cannot go with {evidence.rows} rows")
-    chosen = switches(network, evidence) if switched is None else switched
-    columns = frozenset(c for c, r in enumerate(evidence.readings) if r in chosen)
-    program = compiled_program(problem_of(network, evidence, columns))
-    found = _swept(program, marginals, workers)
-    if columns and not np.isfinite(found.log_evidence).all():
-        found = _swept(compiled_program(problem_of(network, evidence)), marginals, workers)
-    return found
+    problem = problem_of(network, evidence)
+    chosen = _switches(problem) if switched is None else switched
+    if chosen:
+        columns = frozenset(c for c, r in enumerate(evidence.readings) if r in chosen)
+        found = _swept(compiled_program(problem_of(network, evidence, columns)), marginals, workers)
+        if np.isfinite(found.log_evidence).all():
+            return found
+    return _swept(compiled_program(problem), marginals, workers)
 
 
 def switches(network: Network, evidence: Evidence) -> frozenset[int]:
@@ -145,8 +148,12 @@ def switches(network: Network, evidence: Evidence) -> frozenset[int]:
     The first choice that saves work and keeps its digits, in every row (of the draws: in the
     first; they differ little in this).
     """
-    free = widths(network, evidence)
-    plain = planned_work(problem_of(network, evidence))
+    return _switches(problem_of(network, evidence))
+
+
+def _switches(tables: Problem) -> frozenset[int]:
+    network, evidence = tables.network, tables.evidence
+    plain, free = planned_work(tables), widths(network, evidence)
     if plain < CHEAP or not free:
         return frozenset()
     rows = slice(0, 1 if network.draws > 1 else evidence.rows)
@@ -227,12 +234,15 @@ class Program:
 
     def run(self, part: slice, marginals: bool) -> Solution:
         """Both passes over one stretch of the batch."""
-        return _Run(self, part).solution(marginals)
+        # Impossible evidence has log 0; switches that lost all digits may go below it.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            return _Run(self, part).solution(marginals)
 
     def digits_lost(self, part: slice) -> float:
         """Decimal digits lost to cancellation: log10 of the sum without signs over the sum."""
-        signed = _Run(self, part).solution(False).log_evidence
-        absolute = _Run(self, part, absolute=True).solution(False).log_evidence
+        with np.errstate(divide="ignore", invalid="ignore"):
+            signed = _Run(self, part).solution(False).log_evidence
+            absolute = _Run(self, part, absolute=True).solution(False).log_evidence
         lost = (absolute - signed) / np.log(10.0)
         return float(np.where(np.isfinite(lost), lost, np.inf).max())
 
@@ -299,7 +309,9 @@ def _step(
     away = tuple(
         tuple(axis for axis, v in enumerate(bucket.scope) if v not in set(m)) for m in messages
     )
-    return Step(bucket, mine, shapes, _merges(shapes), condition, wanted, away)
+    small = bucket.size <= SMALL
+    merges = tuple((0, other) for other in range(1, len(shapes))) if small else _merges(shapes)
+    return Step(bucket, mine, shapes, merges, condition, wanted, away)
 
 
 def _merges(shapes: tuple[tuple[int, ...], ...]) -> tuple[tuple[int, int], ...]:
@@ -354,8 +366,7 @@ class _Run:
 
     def _scale_weights(self) -> None:
         total = self.weights.sum(axis=1)
-        with np.errstate(divide="ignore"):
-            self.log += np.log(total).sum(axis=0)
+        self.log += np.log(total).sum(axis=0)
         self.weights /= np.maximum(total, TINY)[:, None]
 
     def solution(self, marginals: bool) -> Solution:
@@ -406,8 +417,7 @@ class _Run:
         largest = message.max(axis=axes)
         if self.problem.signed and bucket.parent >= 0:
             largest = np.maximum(largest, -message.min(axis=axes))
-        with np.errstate(divide="ignore", invalid="ignore"):
-            self.log += np.log(largest)
+        self.log += np.log(largest)
         return np.asarray(message / np.maximum(largest, TINY))
 
     def _all_down(self) -> None:
