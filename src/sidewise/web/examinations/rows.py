@@ -19,6 +19,7 @@ from sidewise.web.examinations.widgets import (
     attribute_json,
     is_measured,
     normal_value,
+    quick_seconds,
     widget,
 )
 
@@ -249,6 +250,8 @@ def _claims(
 def _one_touch(item: Item, cells: list[Cell]) -> Iterator[OneTouch]:
     value = normal_value(item)
     still = [cell for cell in cells if cell.is_open]
+    if len(still) == 2 and not item.modes:
+        yield from (_touch(f"{n} s both sides", still, seconds) for n, seconds in quick_seconds(item))
     if value is None or not still or (not item.paired and not item.modes):
         return
     if not item.modes:

@@ -105,6 +105,14 @@ def normal_value(item: Item) -> dict[str, Any] | None:
     return None
 
 
+def quick_seconds(item: Item) -> Iterator[tuple[int, dict[str, Any]]]:
+    """Times so short that both sides often share one: read on each side, recorded by one touch."""
+    kind = item.kind("seconds")
+    if kind is not None and kind.high <= SHORT_SECONDS:  # type: ignore[union-attr]
+        for number in (1, 2):
+            yield number, {"kind": "seconds", "seconds": number}
+
+
 NORMALS: dict[str, Callable[[Any], dict[str, Any] | None]] = {
     "sign": lambda k: {"grade": k.grades[0]},
     "normal_by_eye": lambda _k: None,

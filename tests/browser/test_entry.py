@@ -1,0 +1,305 @@
+"""Every item and every kind of value can be entered on the page and comes back from the file."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Any
+
+import pytest
+from playwright.sync_api import expect
+
+from sidewise.protocol import Item, Stage, load_protocol
+from sidewise.protocol.kinds import KIND_NAMES
+from tests.browser.hand import Hand
+
+pytestmark = pytest.mark.browser
+
+PROTOCOL = load_protocol("shoulder")
+CODES = (f"PLOVER-{number}" for number in itertools.count(100))
+# What is typed into the full entry of a kind that is not a row of buttons.
+TYPED = {
+    "angle": {"angle.degrees": "41"},
+    "arc": {"arc.from": "60", "arc.to": "110"},
+    "length": {"length.cm": "1.5"},
+    "seconds": {"seconds.seconds": "4"},
+    "count": {"count.count": "5"},
+    "force": {"force.newtons": "85"},
+    "vital": {"vital.number": "128"},
+    "place": {"place.what": "old scar"},
+}
+
+
+def _enter_all(hand: Hand, address: str, item: Item) -> set[tuple[str, str, str | None, str]]:
+    """Each kind of the item at each place, from its full entry; returns what was entered."""
+    page, entered = hand.page, set()
+    for kind in item.kinds:
+        for side in ("right", "left") if item.paired else ("midline",):
+            for mode in item.modes or (None,):
+                page.goto(f"{address}item/{item.id}/")
+                _enter(hand, item, kind.kind, side, mode)
+                entered.add((item.id, side, mode, kind.kind))
+    return entered
+
+
+def _enter(hand: Hand, item: Item, kind: str, side: str, mode: str | None) -> None:
+    place = " ".join(filter(None, (item.id, side, mode)))
+    form = f"form[data-touch]:has(input[name=places][value='{place}'])"
+    if kind == "level":
+        hand.page.select_option(f"{form} select[name='level.level']", "T7")
+        assert hand.save(f"{form} .record[value=level]") == 200
+    elif kind in TYPED:
+        for name, text in TYPED[kind].items():
+            hand.page.fill(f"{form} input[name='{name}']", text)
+        assert hand.save(f"{form} .record[value={kind}]") == 200
+    else:
+        assert hand.save(f"{form} .chip[name=value][value*='\"kind\":\"{kind}\"']") == 200
+
+
+def _found(record: Any) -> set[tuple[str, str, str | None, str]]:
+    return {(f.item, f.side, f.mode, f.value.kind) for f in record.findings if f.value}
+
+
+def _one_of_each_kind() -> list[Item]:
+    chosen: dict[str, Item] = {}
+    for item in PROTOCOL.items:
+        for kind in item.kinds:
+            chosen.setdefault(kind.kind, item)
+    return list({item.id: item for item in chosen.values()}.values())
+
+
+def test_every_kind_of_value_is_entered_and_comes_back(open_page: Any, site: str) -> None:
+    hand = Hand(open_page(), site)
+    address = hand.begin(next(CODES))
+    kinds = set()
+    for item in _one_of_each_kind():
+        entered = _enter_all(hand, address, item)
+        # A number takes the place of "full by eye", so only the last of a group stays.
+        left = {entry for entry in _found(hand.file(address)) if entry[0] == item.id}
+        assert left <= entered
+        assert {e[:3] for e in left} == {e[:3] for e in entered}
+        kinds |= {entry[3] for entry in entered}
+    # No item of this region takes free words; their entry is tested with an invented region.
+    assert kinds == set(KIND_NAMES) - {"text"}
+    assert len(kinds) == 18
+
+
+@pytest.mark.slow
+def test_every_item_is_entered_on_its_row_and_comes_back(open_page: Any, site: str) -> None:
+    hand = Hand(open_page(), site)
+    address = hand.begin(next(CODES))
+    for stage in Stage:
+        for item in (item for item in PROTOCOL.items if item.stage == stage):
+            _first_way(hand, address, item)
+    found = {(f.item, f.side) for f in hand.file(address).findings}
+    wanted = {(i.id, s) for i in PROTOCOL.items for s in (("left", "right") if i.paired else ("midline",))}
+    assert found == wanted
+    assert len(wanted) == 478
+
+
+def _first_way(hand: Hand, address: str, item: Item) -> None:
+    """The item by the quickest way its row offers, on every side."""
+    page, row = hand.page, f"#row-{item.id}"
+    if _slug(item.stage) not in page.url:
+        page.goto(f"{address}stage/{_slug(item.stage)}/")
+    if page.locator(f"a.open-one{row}").count():
+        page.locator(row).tap()
+        expect(page.locator(f"article{row}")).to_have_count(1)
+    if page.locator(f"{row} .one-touch").count():
+        assert hand.save(f"{row} .one-touch") == 200
+        return
+    for side in ("right", "left") if item.paired else ("midline",):
+        chips = f"{row} .{side} .chip[name=value]"
+        if page.locator(chips).count():
+            assert hand.save(chips) == 200
+        else:
+            kind = item.kinds[0].kind
+            for name, text in TYPED[kind].items():
+                page.fill(f"{row} .{side} input[name='{name}']", text)
+            assert hand.save(f"{row} .{side} .record") == 200
+
+
+def _slug(stage: Stage) -> str:
+    return stage.value.replace(" ", "-")
+
+
+def test_left_stays_left_in_page_record_note_and_file(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/special-tests/")
+    assert hand.save("#row-neer [aria-label=\"patient's left, Neer sign\"] .chip:text-is('+ pain')") == 200
+    expect(page.locator("#row-neer .left .phrase")).to_contain_text("positive")
+    expect(page.locator("#row-neer .right .phrase")).to_have_count(0)
+    assert [(f.item, f.side) for f in hand.file(address).findings] == [("neer", "left")]
+    page.goto(f"{address}note/")
+    row = page.locator(".note tr", has_text="Neer").first
+    assert "not examined" in row.locator("td").nth(0).inner_text()
+    assert "positive" in row.locator("td").nth(1).inner_text()
+    heads = page.locator(".note thead th").all_inner_texts()[:3]
+    assert heads == ["patient's right", "item", "patient's left"]
+
+
+def test_standing_behind_swaps_the_columns_not_the_sides(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/feel/")
+    x = "side => document.querySelector(`#row-coracoid_tenderness .${side}`).getBoundingClientRect().x"
+    assert page.evaluate(x, "right") < page.evaluate(x, "left")
+    page.locator("[data-turn]").first.tap()
+    assert page.evaluate(x, "left") < page.evaluate(x, "right")
+    expect(page.locator(".turn").first).to_contain_text("you stand behind")
+    hand.save("#row-coracoid_tenderness .left .chip:text-is('2')")
+    assert hand.file(address).findings[0].side == "left"
+
+
+def test_a_wrong_angle_shows_its_message_and_keeps_the_old_value(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/move/")
+    form = "#row-flexion .left .cell:has(.mode:text-is('active')) form.number"
+    hand.type(f"{form} input[name='angle.degrees']", "1650")
+    assert hand.save(f"{form} .record") == 422
+    expect(page.locator(f"{form} [data-error]")).to_contain_text("got")
+    expect(page.locator("#notice")).to_contain_text("got")
+    assert hand.file(address).findings == ()
+
+
+def test_a_wrong_vital_sign_swaps_in_its_message(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}history/")
+    page.fill("#id_temperature", "368")
+    with page.expect_response(lambda r: r.url.endswith("/vitals/")) as answer:
+        page.click("#vitals button")
+    assert answer.value.status == 422
+    expect(page.locator("#vitals .error").first).to_contain_text("degrees Celsius from 30 to 45")
+    page.fill("#id_temperature", "36.8")
+    page.click("#vitals button")
+    expect(page.locator("#vitals [role=status]")).to_have_text("recorded")
+    assert hand.file(address).context.vitals == {"temperature": 36.8}
+
+
+def test_lost_network_is_said_and_nothing_looks_saved(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/feel/")
+    page.context.set_offline(True)
+    hand.tap("#row-coracoid_tenderness .left .chip:text-is('2')")
+    expect(page.locator("#notice")).to_contain_text("Not saved")
+    expect(page.locator("#row-coracoid_tenderness .left .phrase")).to_have_count(0)
+    page.context.set_offline(False)
+    hand.save("#row-coracoid_tenderness .left .chip:text-is('2')")
+    assert len(hand.file(address).findings) == 1
+
+
+def test_two_tablets_make_a_conflict_that_a_person_settles(open_page: Any, site: str) -> None:
+    one = Hand(open_page(), site)
+    address = one.begin(next(CODES))
+    two = Hand(open_page(), site)
+    for hand in (one, two):
+        hand.page.goto(f"{address}stage/feel/")
+    row = "#row-coracoid_tenderness .left"
+    one.save(f"{row} .chip:text-is('2')")
+    two.save(f"{row} .chip:text-is('none')")
+    expect(two.page.locator(f"{row} .phrase")).to_contain_text("CONFLICT")
+    two.save(f"{row} .keep >> nth=0")
+    record = two.file(address)
+    assert not record.conflicts
+    assert record.findings[0].value.grade == 2
+
+
+def test_undo_takes_the_rest_of_a_stage_back_in_one_touch(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/power/")
+    hand.tap("#foot-power a")
+    page.wait_for_selector("#foot-power form.rest")
+    hand.save("#foot-power button.main")
+    assert len(hand.file(address).findings) == 18
+    hand.save("#head form button")
+    assert hand.file(address).findings == ()
+
+
+def test_a_draft_is_signed_amended_and_the_old_revision_stays_readable(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/feel/")
+    hand.save("#row-coracoid_tenderness .left .chip:text-is('3')")
+    page.goto(f"{address}sign/")
+    expect(page.locator("main")).to_contain_text("not examined")
+    page.fill("#id_impression", "stiff and sore")
+    page.click("button[name=sign]")
+    page.click(".note-tools a:text-is('amend')")
+    page.click("main button.main")
+    expect(page.locator(".error").first).to_contain_text("Say why")
+    page.fill("#id_reason", "side of the scar was missing")
+    page.click("main button.main")
+    page.goto(f"{address}stage/feel/")
+    hand.save("#row-coracoid_tenderness .left .chip:text-is('1')")
+    page.goto(f"{address}note/")
+    page.click("a:text-is('revision 1')")
+    expect(page.locator(".note")).to_contain_text("withdraws")
+    expect(page.locator(".note-tools")).to_contain_text("side of the scar was missing")
+
+
+def test_hiding_the_meaning_lets_one_think_first(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    hand.begin(next(CODES))
+    expect(page.locator("#meaning-body")).to_contain_text("rotator cuff")
+    page.locator("[data-meaning-toggle]").tap()
+    expect(page.locator("#meaning-body")).to_be_hidden()
+    page.reload()
+    expect(page.locator("#meaning-body")).to_be_hidden()
+    page.locator("[data-meaning-toggle]").tap()
+    expect(page.locator("#meaning-body")).to_contain_text("rotator cuff")
+
+
+def test_the_figure_records_what_is_touched_with_its_side(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}figure/")
+    page.locator("#t-coracoid-left").tap()
+    hand.save("#spot-coracoid_tenderness .chip:text-is('2')")
+    target = page.get_by_role("link", name="left coracoid process: tender (2, winces)")
+    expect(target).to_be_visible()
+    expect(page.locator(".written")).to_contain_text("left coracoid process: tender (2, winces)")
+    found = hand.file(address).findings[0]
+    assert (found.item, found.side, found.value.grade) == ("coracoid_tenderness", "left", 2)
+
+
+def test_a_scar_is_marked_where_the_figure_is_touched(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}figure/?view=back&mark=scars")
+    box = page.locator("svg.figure").bounding_box()
+    with page.expect_response(lambda r: r.url.endswith("/touch/")):
+        page.touchscreen.tap(box["x"] + box["width"] * 0.42, box["y"] + box["height"] * 0.9)
+    expect(page.locator(".written")).to_contain_text("left scars: back")
+    value = hand.file(address).findings[0]
+    assert (value.side, value.value.view) == ("left", "back")
+    assert value.value.x == pytest.approx(0.42, abs=0.01)
+
+
+def test_every_target_of_the_figure_is_24_pixels_and_named(open_page: Any, site: str) -> None:
+    page = open_page(viewport={"width": 360, "height": 740})
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    swept = 0
+    for view in ("front", "back", "right side", "left side", "raised arm"):
+        page.goto(f"{address}figure/?view={view}")
+        for target in page.locator(".target").all():
+            box = target.locator(".reach").bounding_box()
+            assert min(box["width"], box["height"]) >= 24
+            name = target.get_attribute("aria-label")
+            assert name.startswith(("left ", "right ", "sternum:", "midline of the neck:"))
+            swept += 1
+    assert swept == 76

@@ -1,0 +1,176 @@
+"""The mirror: rows, folding, the rest of a stage, states that are not normal."""
+
+from __future__ import annotations
+
+import pytest
+
+from sidewise.protocol import Stage, load_protocol
+from sidewise.web.examinations.rows import rest_of, row_of, slug, stage_rows
+from sidewise.web.examinations.state import current
+from sidewise.web.examinations.widgets import NUMBERS, normal_value
+from tests.web.cast import tender, touch
+
+PROTOCOL = load_protocol("shoulder")
+KILOBYTES = 1000
+HEAVIEST = 200 * KILOBYTES
+
+
+def _page(cast, stage="feel", who="owner", more=""):
+    address = f"/examinations/{cast.examination.pk}/stage/{stage}/{more}"
+    return cast.client(who).get(address)
+
+
+def test_every_stage_has_a_page_under_200_kilobytes(cast):
+    sizes = {slug(stage): len(_page(cast, slug(stage)).content) for stage in Stage}
+    assert len(sizes) == 10
+    assert max(sizes.values()) < HEAVIEST, sizes
+
+
+def test_every_item_is_on_its_stage_as_a_row_or_by_name(cast):
+    now = current(cast.examination)
+    shown = [
+        name
+        for stage in Stage
+        for group in stage_rows(now, stage).groups
+        for name in [*(row.item.id for row in group.rows), *(item.id for item in group.more)]
+    ]
+    assert sorted(shown) == sorted(PROTOCOL.by_id)
+    assert len(shown) == len(PROTOCOL.items) > 200
+
+
+def test_the_patients_right_stands_first_and_sides_are_written(cast):
+    page = _page(cast).content.decode()
+    assert page.index("patient's RIGHT") < page.index("patient's LEFT")
+    assert "patient&#x27;s left, coracoid process" in page
+
+
+def test_equal_and_normal_folds(cast):
+    touch(cast.client("owner"), cast.examination, tender(0, "left"), tender(0, "right"))
+    assert row_of(current(cast.examination), PROTOCOL.item("coracoid_tenderness")).folded
+
+
+def test_equal_and_abnormal_stays_open_and_says_both(cast):
+    touch(cast.client("owner"), cast.examination, tender(2, "left"), tender(2, "right"))
+    row = row_of(current(cast.examination), PROTOCOL.item("coracoid_tenderness"))
+    assert (row.folded, row.both) == (False, True)
+
+
+def test_one_normal_side_does_not_fold(cast):
+    touch(cast.client("owner"), cast.examination, tender(0, "left"))
+    assert not row_of(current(cast.examination), PROTOCOL.item("coracoid_tenderness")).folded
+
+
+@pytest.mark.parametrize("status", ["not examined", "unable", "withheld"])
+def test_what_was_not_examined_looks_different_from_normal(cast, status):
+    left = {"item": "coracoid_tenderness", "side": "left", "status": status, "reason": "sore"}
+    touch(cast.client("owner"), cast.examination, left, tender(0, "right"))
+    row = row_of(current(cast.examination), PROTOCOL.item("coracoid_tenderness"))
+    seen = {side.side: side.cells[0].status for side in row.sides}
+    assert seen == {"right": "normal", "left": status.replace(" ", "-")}
+    assert not row.folded
+
+
+def test_one_touch_never_covers_a_side_that_has_something(cast):
+    touch(cast.client("owner"), cast.examination, tender(3, "left"))
+    row = row_of(current(cast.examination), PROTOCOL.item("coracoid_tenderness"))
+    assert [(one.label, one.places) for one in row.one_touch] == [
+        ("normal on the right", "coracoid_tenderness right")
+    ]
+
+
+def test_the_rest_of_a_stage_never_holds_flags_options_or_measurements(cast):
+    now, swept = current(cast.examination), 0
+    for stage in Stage:
+        for place in rest_of(now, stage):
+            assert place.item.role == "essential"
+            assert place.item.kinds[0].kind not in NUMBERS
+            swept += 1
+    assert swept > 90
+
+
+def test_the_rest_of_a_stage_leaves_out_what_has_an_entry(cast):
+    touch(cast.client("owner"), cast.examination, tender(2, "left"))
+    names = [(p.item.id, p.side) for p in rest_of(current(cast.examination), Stage.FEEL)]
+    assert ("coracoid_tenderness", "left") not in names
+    assert ("coracoid_tenderness", "right") in names
+
+
+def test_the_rest_is_listed_by_name_and_recorded_together(cast):
+    client = cast.client("owner")
+    page = client.get(f"/examinations/{cast.examination.pk}/rest/feel/")
+    assert "coracoid process" in page.content.decode()
+    findings = page.context["findings"]
+    import html
+
+    client.post(f"/examinations/{cast.examination.pk}/record/", {"findings": html.unescape(findings)})
+    found = cast.record.findings
+    assert len(found) == 2 * 10
+    assert all(finding.together for finding in found)
+    assert len(current(cast.examination).last_touch) == len(found)
+
+
+def test_what_a_raised_flag_withholds_is_not_in_the_rest(cast):
+    marked = {"item": "gh_swelling", "side": "left", "value": {"kind": "sign", "grade": "marked"}}
+    red = {"item": "gh_redness", "side": "left", "value": {"kind": "sign", "grade": "present"}}
+    hot = {"item": "warmth", "side": "left", "value": {"kind": "choice", "choice": "hot"}}
+    client = cast.client("owner")
+    client.post(f"/examinations/{cast.examination.pk}/history/answer/",
+                {"question": "fever", "answer": "yes"})  # fmt: skip
+    touch(client, cast.examination, marked, red, hot)
+    now = current(cast.examination)
+    assert now.completeness.raised
+    held = [item.id for item in PROTOCOL.items if now.withheld.wholly(item)]
+    assert held
+    rest = {place.item.id for stage in Stage for place in rest_of(now, stage)}
+    assert not rest & set(held)
+    page = _page(cast, "special-tests").content.decode()
+    assert "RAISED" in page
+    assert "withheld:" in page
+
+
+def test_every_one_touch_value_is_accepted_by_the_protocol(cast):
+    client, swept = cast.client("owner"), 0
+    for item in PROTOCOL.items:
+        value = normal_value(item)
+        if value is None:
+            continue
+        side = "left" if item.paired else "midline"
+        mode = item.modes[0] if item.modes else None
+        finding = {"item": item.id, "side": side, "mode": mode, "value": value}
+        assert touch(client, cast.examination, finding).status_code == 200, item.id
+        swept += 1
+    assert swept > 230
+
+
+def test_standing_behind_turns_the_mirror(cast):
+    assert 'class="stage behind"' in _page(cast, more="?stand=behind").content.decode()
+    assert 'class="stage behind"' not in _page(cast).content.decode()
+
+
+def test_a_reader_sees_no_button_that_records(cast):
+    page = _page(cast, who="reader").content.decode()
+    assert "data-touch" not in page
+    assert "read only" in page
+
+
+def test_an_unknown_stage_or_item_does_not_exist(cast):
+    client = cast.client("owner")
+    for part in ("stage/elsewhere/", "item/nothing/", "row/nothing/", "rest/elsewhere/"):
+        assert client.get(f"/examinations/{cast.examination.pk}/{part}").status_code == 404
+
+
+def test_a_stage_asks_the_database_a_fixed_number_of_times(cast, django_assert_max_num_queries):
+    client = cast.client("owner")
+    address = f"/examinations/{cast.examination.pk}/stage/look/"
+    client.get(address)
+    with django_assert_max_num_queries(12):
+        client.get(address)
+
+
+def test_every_item_tells_how_it_is_done(cast):
+    client, told = cast.client("owner"), 0
+    for item in PROTOCOL.items[::10]:
+        page = client.get(f"/examinations/{cast.examination.pk}/item/{item.id}/?how=1")
+        assert "mistakes" in page.content.decode()
+        told += 1
+    assert told == 25
