@@ -34,6 +34,7 @@ WORK = ".work"
 DEALT = "dealt.json"
 PER_CHUNK = 1_000
 IN_FLIGHT = 2
+PATIENCE = "20s"
 """Chunks handed to each worker of a cluster at a time: one in work, one waiting."""
 ASIDE_COLUMNS = ("record", "source", "row", "reason")
 
@@ -178,7 +179,7 @@ def _on_cluster(
     from distributed import Client, as_completed
 
     try:
-        client = Client(address, timeout="20s")
+        client = Client(address, timeout=PATIENCE)
     except (OSError, ValueError) as error:
         raise UserError(
             "--scheduler", address, f"a Dask scheduler that answers ({error})"
