@@ -82,7 +82,41 @@ def factor_opens() -> bool:
         return False
 
 
-STEPS = {f.__name__: f for f in (seed, state, erase_patient, factor_opens)}
+def rooms(tablets: int) -> dict[str, Any]:
+    """A signed-in clinician with an open examination for each tablet."""
+    from django.conf import settings
+    from django.core.management import call_command
+    from django.test import Client
+
+    call_command("migrate", verbosity=0)
+    from sidewise.web.patients.models import Patient
+    from tests.safe.conftest import make_examination, make_person
+
+    owner = make_person("owner", "clinician", also=["administrator"])
+    patients = [Patient.objects.create(code=f"TERN-{n}", owner=owner) for n in range(tablets)]
+    client = Client()
+    client.force_login(owner)
+    return {
+        "session": client.cookies[settings.SESSION_COOKIE_NAME].value,
+        "examinations": [str(make_examination(patient, owner).pk) for patient in patients],
+    }
+
+
+def ledger() -> dict[str, Any]:
+    """Every entry that came from a tablet, and whether the chain is whole."""
+    from sidewise.web.audit.chain import verify
+    from sidewise.web.audit.models import AuditLine
+    from sidewise.web.examinations.models import LedgerEntry
+
+    names = LedgerEntry.objects.filter(entry_id__startswith="tablet")
+    return {
+        "entries": list(names.values_list("entry_id", flat=True)),
+        "broken": verify({}).broken,
+        "writes": AuditLine.objects.filter(act="write", what__startswith="examination:").count(),
+    }
+
+
+STEPS = {f.__name__: f for f in (seed, state, erase_patient, factor_opens, rooms, ledger)}
 
 if __name__ == "__main__":
     import django
