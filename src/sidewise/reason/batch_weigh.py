@@ -8,8 +8,9 @@ intervals. Red flags are the same in both.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -30,6 +31,7 @@ from sidewise.reason.interpreting import ADULT, _sem, _setting
 from sidewise.reason.judge import Judge
 from sidewise.reason.net import Layout, layout
 from sidewise.reason.observe import Observed, observe
+from sidewise.reason.rules import ContextIs, leaves
 from sidewise.reason.variants import variants
 from sidewise.record import Record
 
@@ -81,8 +83,7 @@ def weigh_records(
     records: Iterable[Record], setting: str | None = None, draws: int = 0
 ) -> list[Weighed]:
     """Every record weighed, in the order given. `setting` overrides the records' own."""
-    known: dict[str, Judged] = {}
-    pairs = [(record, _judged_once(record, setting, known)) for record in records]
+    pairs = [(record, _judged_once(_Said(contents(record), setting, record))) for record in records]
     return _drawn(pairs, draws) if draws else _by_mean(pairs)
 
 
@@ -116,26 +117,63 @@ def _assumptions(record: Record) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _judged_once(record: Record, setting: str | None, known: dict[str, Judged]) -> Judged:
-    """Records that say the same are judged once; a register holds many."""
-    key = contents(record)
-    if key not in known:
-        known[key] = judged(record, setting)
-    return known[key]
+@dataclass(frozen=True)
+class _Said:
+    """What a record says; two that say the same are equal, whoever was examined."""
+
+    contents: str
+    setting: str | None
+    record: Record = field(compare=False, repr=False)
+
+
+@lru_cache(maxsize=4096)
+def _judged_once(said: _Said) -> Judged:
+    """Judging takes most of the time of a batch, and registers repeat themselves."""
+    return judged(said.record, said.setting)
 
 
 WHO = {"patient", "examined_at", "examiner", "mechanism"}
 """Context that no rule and no figure reads."""
+NUMBERS = ("age", "duration_weeks", "pain_0_10")
+"""Context that rules read only as being above or below a limit."""
 
 
 def contents(record: Record) -> str:
-    """Everything of a record that the reasoner reads, as one text."""
+    """Everything of a record that flags and readings depend on, as one text."""
     kept: dict[str, Any] = {
         "region": True,
-        "context": set(type(record.context).model_fields) - WHO,
+        "context": set(type(record.context).model_fields) - WHO - set(NUMBERS),
         "findings": True,
     }
-    return record.model_dump_json(include=kept, exclude_defaults=True)
+    text = record.model_dump_json(include=kept, exclude_defaults=True)
+    places = [_place(record.region, name, getattr(record.context, name)) for name in NUMBERS]
+    return f"{places}{text}"
+
+
+def _place(region: str, name: str, number: float | None) -> tuple[int, int] | None:
+    """How many limits lie below a number, and how many at or below it."""
+    if number is None:
+        return None
+    limits = _limits(region, name)
+    return bisect_left(limits, number), bisect_right(limits, number)
+
+
+@lru_cache(maxsize=16)
+def _limits(region: str, name: str) -> tuple[float, ...]:
+    """Every limit that a flag's rules set on a number of the context; adult age is one."""
+    found = {float(ADULT)} if name == "age" else set()
+    for _, rule in load_flags(region).rules():
+        for leaf in leaves(rule):
+            if isinstance(leaf, ContextIs):
+                found |= {
+                    float(value)
+                    for test, value in leaf.context
+                    if test.startswith(LIMITED_BY[name]) and value is not None
+                }
+    return tuple(sorted(found))
+
+
+LIMITED_BY = {"age": "age_", "duration_weeks": "duration_weeks_", "pain_0_10": "pain_"}
 
 
 def _drawn(pairs: Sequence[tuple[Record, Judged]], draws: int) -> list[Weighed]:
