@@ -1,3 +1,3 @@
-"""One orderly examination of both shoulders: recorded, measured, weighed, followed and taught."""
+"""One orderly examination of both sides: recorded, measured, weighed, followed and taught."""
 
 __version__ = "0.1.0"

@@ -16,7 +16,7 @@ from sidewise.errors import UserError
 
 app = typer.Typer(
     name="sidewise",
-    help="Both shoulders examined in order, compared, weighed, written down and followed.",
+    help="Both sides examined in order, compared, weighed, written down and followed.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,

@@ -121,12 +121,17 @@ class Mechanism(Frozen):
 
 
 class Family(Frozen):
-    """Readings aimed at one structure."""
+    """Readings aimed at one structure.
+
+    near: structure families whose conditions act through this family's shared factors too,
+    because they lie beside it and hurt or weaken in the same way.
+    """
 
     id: str
     label: str
     correlation: Correlation
     mechanisms: tuple[Mechanism, ...] = Field(min_length=1)
+    near: tuple[str, ...] = ()
     basis: tuple[Basis, ...] = Field(min_length=1)
 
 
@@ -168,6 +173,11 @@ class Families(Frozen):
             for mechanism in family.mechanisms
             for reading in mechanism.readings
         }
+
+    def near(self, family: str) -> frozenset[str]:
+        """The structure families that act through the factors of this one, itself included."""
+        mine = next(f for f in self.families if f.id == family)
+        return frozenset((family, *mine.near))
 
     @cached_property
     def witness_group(self) -> Mapping[str, tuple[str, ...]]:

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -26,6 +27,8 @@ from sidewise.evidence.tables import read_readings
 from sidewise.protocol.loader import region_folder
 from sidewise.protocol.model import Reading
 
+# What families say of the reasoner alone does not make a fit stale.
+NOT_FITTED: dict[str, Any] = {"witnesses": True, "families": {"__all__": {"near"}}}
 METHOD = "graded noisy-or, study effects, ensemble draws, version 1"
 
 
@@ -84,7 +87,7 @@ class Inputs:
             digest.update(repr((row.id, row.sensitivity, row.specificity)).encode())
         for combination in self.combinations:
             digest.update(repr(combination).encode())
-        digest.update(self.families.model_dump_json(exclude={"witnesses"}).encode())
+        digest.update(self.families.model_dump_json(exclude=NOT_FITTED).encode())
         digest.update(self.mixes.travel.model_dump_json().encode())
         return digest.hexdigest()
 

@@ -25,12 +25,22 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class QuietRange:
+    """A measured movement with nothing to say but its numbers: active and passive, each side."""
+
+    label: str
+    right: str
+    left: str
+
+
+@dataclass(frozen=True, slots=True)
 class StageText:
     """One stage: what is normal on both sides in a list, then what is not, line by line."""
 
     stage: Stage
     normal: tuple[str, ...]
     lines: tuple[Line, ...]
+    ranges: tuple[QuietRange, ...]
     open: tuple[str, ...]
 
 
@@ -40,11 +50,14 @@ def stage_texts(
     """Every stage in which anything was recorded, or something essential was left open."""
     remarks = _remarks(result)
     texts = [_stage(stage, record, protocol, remarks) for stage in Stage]
-    return tuple(text for text in texts if text.normal or text.lines or text.open)
+    return tuple(t for t in texts if t.normal or t.lines or t.ranges or t.open)
 
 
-def _remarks(result: Interpretation) -> dict[tuple[str, str | None], str]:
-    found: dict[tuple[str, str | None], str] = {}
+Remarks = dict[tuple[str, str | None], str]
+
+
+def _remarks(result: Interpretation) -> Remarks:
+    found: Remarks = {}
     for difference in result.differences:
         found[(difference.item, difference.mode)] = _difference_remark(difference)
     for variant in result.variants:
@@ -65,42 +78,72 @@ def _variant_remark(variant: VariantFound) -> str:
     return f"normal variant: {variant.label}" if variant.applied else ""
 
 
-def _stage(
-    stage: Stage,
-    record: Record,
-    protocol: Protocol,
-    remarks: dict[tuple[str, str | None], str],
-) -> StageText:
-    normal: list[str] = []
-    lines: list[Line] = []
-    open_items: list[str] = []
-    for item in protocol.items:
-        if item.stage is not stage:
-            continue
+class _Sorted:
+    """One stage being sorted into what is normal, what is not, quiet ranges and what is open."""
+
+    def __init__(self, record: Record, remarks: Remarks) -> None:
+        self.record, self.remarks = record, remarks
+        self.normal: list[str] = []
+        self.lines: list[Line] = []
+        self.ranges: list[QuietRange] = []
+        self.open: list[str] = []
+
+    def add(self, item: Item) -> None:
+        quiet = _quiet_range(self.record, item, self.remarks)
+        if quiet:
+            self.ranges.append(quiet)
+            return
         for mode in item.modes or (None,):
-            _sort(item, mode, record, remarks, normal, lines, open_items)
-    return StageText(stage, tuple(normal), tuple(lines), tuple(open_items))
+            self._add(item, mode)
+
+    def _add(self, item: Item, mode: str | None) -> None:
+        sides = ("right", "left") if item.paired else ("midline",)
+        label = f"{item.label}, {mode}" if mode else item.label
+        if not any(_touched(self.record, item, side, mode) for side in sides):
+            if item.role == "essential":
+                self.open.append(label)
+        elif all(place_is_normal(self.record, item, side, mode) for side in sides):
+            self.normal.append(label)
+        else:
+            self.lines.append(_line(item, mode, label, self.record, self.remarks))
 
 
-def _sort(
-    item: Item,
-    mode: str | None,
-    record: Record,
-    remarks: dict[tuple[str, str | None], str],
-    normal: list[str],
-    lines: list[Line],
-    open_items: list[str],
-) -> None:
-    sides = ("right", "left") if item.paired else ("midline",)
-    label = f"{item.label}, {mode}" if mode else item.label
-    recorded = [side for side in sides if _touched(record, item, side, mode)]
-    if not recorded:
-        if item.role == "essential":
-            open_items.append(label)
-    elif all(place_is_normal(record, item, side, mode) for side in sides):
-        normal.append(label)
-    else:
-        lines.append(_line(item, mode, label, record, remarks))
+def _stage(stage: Stage, record: Record, protocol: Protocol, remarks: Remarks) -> StageText:
+    found = _Sorted(record, remarks)
+    for item in protocol.items:
+        if item.stage is stage:
+            found.add(item)
+    parts = (found.normal, found.lines, found.ranges, found.open)
+    normal, lines, ranges, left_open = (tuple(part) for part in parts)
+    return StageText(stage, normal, lines, ranges, left_open)  # type: ignore[arg-type]
+
+
+def _quiet_range(record: Record, item: Item, remarks: Remarks) -> QuietRange | None:
+    """The numbers of a movement, if every reading is a painless one and no difference is real."""
+    if not item.paired or (item.kind("angle") is None and item.kind("level") is None):
+        return None
+    sides = []
+    for side in ("right", "left"):
+        words = [_quiet_number(record, item, side, mode) for mode in item.modes or (None,)]
+        if not all(words):
+            return None
+        sides.append("/".join(word for word in words if word))
+    remarked = any(remarks.get((item.id, mode), "").startswith("real") for mode in item.modes)
+    return None if remarked else QuietRange(item.label, *sides)
+
+
+def _quiet_number(record: Record, item: Item, side: str, mode: str | None) -> str | None:
+    found = record.at(item.id, side, mode)
+    if len(found) != 1 or found[0].status != "examined" or found[0].note:
+        return None
+    value = found[0].value
+    if value is None or value.kind not in ("angle", "level", "normal_by_eye"):
+        return None
+    if getattr(value, "pain", None):
+        return None
+    if value.kind == "angle":
+        return f"{value.degrees:g}°"
+    return str(value.level) if value.kind == "level" else "full by eye"
 
 
 def _touched(record: Record, item: Item, side: str, mode: str | None) -> bool:
@@ -112,7 +155,7 @@ def _line(
     mode: str | None,
     label: str,
     record: Record,
-    remarks: dict[tuple[str, str | None], str],
+    remarks: Remarks,
 ) -> Line:
     remark = remarks.get((item.id, mode), "") or (remarks.get((item.id, None), "") if mode else "")
     if not item.paired:

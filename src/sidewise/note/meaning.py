@@ -10,11 +10,15 @@ from sidewise.reason.result import (
     Interpretation,
     Next,
     RedFlag,
+    Together,
 )
 
+NAMED = 0.02
 SHOWN = 0.05
 """Conditions below this on both ends are gathered in one line; nothing is left out."""
 EFFECTS = 3
+WORTH_SAYING = 0.2
+"""Effects on the log odds below this (odds times 1.2) are not said in words."""
 
 
 def percent(probability: float) -> str:
@@ -42,13 +46,36 @@ def effect_words(because: Because) -> str:
     return f"{side}{because.label} {because.found} ({way} the odds x{factor:.1f}{tail}{little})"
 
 
+def together_words(together: Together) -> str:
+    """What findings of one mechanism did together, with how many of them were there."""
+    factor = 2.718281828459045 ** abs(together.effect)
+    way = "raise" if together.effect > 0 else "lower"
+    side = f"{together.side} " if together.side in ("left", "right") else ""
+    count = f"{together.found} of {len(together.readings)} found"
+    return f"{side}{together.label} ({count}: together they {way} the odds x{factor:.1f})"
+
+
+def reasons(condition: ConditionPosterior) -> list[str]:
+    """What counted most: a mechanism as a whole where several findings share it, else one."""
+    words: list[tuple[float, str]] = []
+    covered: set[tuple[str, str]] = set()
+    for group in condition.together:
+        words.append((abs(group.effect), together_words(group)))
+        covered |= {(reading, group.side) for reading in group.readings}
+    for because in condition.because:
+        if (because.reading, because.side) not in covered:
+            words.append((abs(because.effect), effect_words(because)))
+    words.sort(key=lambda entry: -entry[0])
+    return [text for size, text in words if size >= WORTH_SAYING][:EFFECTS]
+
+
 def condition_words(condition: ConditionPosterior) -> str:
     """One condition: probability, where it came from, and the findings that counted most."""
     text = f"{condition.label} {with_interval(condition)}, from {percent(condition.prior)}"
-    reasons = [effect_words(b) for b in condition.because[:EFFECTS]]
-    return (
-        f"{text}, because: {'; '.join(reasons)}" if reasons else f"{text}; no finding bears on it"
-    )
+    told = reasons(condition)
+    if told:
+        return f"{text}, because: {'; '.join(told)}"
+    return f"{text}; no finding counts for much"
 
 
 def shown_and_rest(
@@ -125,5 +152,13 @@ def _side_lines(title: str, conditions: tuple[ConditionPosterior, ...]) -> Itera
     shown, rest = shown_and_rest(conditions)
     yield from (f"  {condition_words(condition)}" for condition in shown)
     if rest:
-        names = ", ".join(f"{c.label} {percent(c.posterior)}" for c in rest)
-        yield f"  unlikely and little moved: {names}"
+        yield f"  unlikely and little moved: {unlikely_words(rest)}"
+
+
+def unlikely_words(conditions: list[ConditionPosterior]) -> str:
+    """Conditions not made more likely: those of 2% or more by name, the rest in one phrase."""
+    named = [f"{c.label} {percent(c.posterior)}" for c in conditions if c.posterior >= NAMED]
+    others = len(conditions) - len(named)
+    if others:
+        named.append(f"{others} others each under {NAMED * 100:.0f}%")
+    return ", ".join(named)

@@ -60,6 +60,7 @@ def _stage(text: StageText) -> str:
         f'<p class="quiet">Not examined: {escape(", ".join(text.open))}.</p>' if text.open else ""
     )
     rows = "".join(_row(line) for line in text.lines)
+    rows += "".join(_row(Line(r.label, r.right, r.left, None)) for r in text.ranges)
     head = (
         "<tr><th scope=col>patient's right</th><th scope=col>item</th>"
         "<th scope=col>patient's left</th></tr>"

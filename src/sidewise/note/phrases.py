@@ -104,7 +104,7 @@ def _level(value: Any) -> str:
 
 
 def _seconds(value: Any) -> str:
-    return "no symptoms" if value.none else f"symptoms after {value.seconds:g} s"
+    return "none in the time held" if value.none else f"{value.seconds:g} s"
 
 
 def _place(value: Any) -> str:

@@ -8,7 +8,7 @@ from sidewise.reason.judge import Judge
 from sidewise.reason.result import Interpretation
 from sidewise.record import Record
 
-BLANK = "................"
+BLANK = "............"
 
 
 def plan_offers(record: Record) -> tuple[str, ...]:

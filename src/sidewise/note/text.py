@@ -5,20 +5,22 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from sidewise.note.body import Line, StageText, stage_texts, unable_lines
+from sidewise.note.body import Line, QuietRange, StageText, stage_texts, unable_lines
 from sidewise.note.meaning import (
     condition_words,
     flag_lines,
     next_words,
-    percent,
+    reasons,
     shown_and_rest,
+    unlikely_words,
 )
 from sidewise.note.plan import plan_lines
 from sidewise.protocol import Protocol, load_protocol
+from sidewise.protocol.model import Stage
 from sidewise.reason.result import ConditionPosterior, Interpretation
 from sidewise.record import Record
 
-WIDTH = 96
+WIDTH = 100
 SEX = {"female": "woman", "male": "man"}
 SETTINGS = {
     "primary": "primary care",
@@ -38,8 +40,8 @@ def note_text(record: Record, result: Interpretation) -> str:
         *_findings(stage_texts(record, protocol, result)),
         *_open(record, protocol, result),
         *_meaning(result),
-        *plan_lines(record, result),
-        *_wrapped(result.cautions),
+        *_wrapped(plan_lines(record, result)),
+        *_wrapped([" ".join(result.cautions)]),
         signature_line(record),
     ]
     return "\n".join(lines)
@@ -108,13 +110,34 @@ def _findings(stages: tuple[StageText, ...]) -> list[str]:
     lines: list[str] = []
     for text in stages:
         title = text.stage.upper()
-        if text.normal:
-            lines += _wrapped([f"{title}  normal: {', '.join(text.normal)}."])
-        elif text.lines:
+        if text.normal and not (text.stage is Stage.PREPARE and not text.lines):
+            lines += _wrapped([f"{title}  normal: {grouped(text.normal)}."])
+        elif text.lines or text.ranges:
             lines.append(title)
         for line in text.lines:
             lines += _wrapped([f"  {line_words(line)}"], indent=4)
+        if text.ranges:
+            lines += _wrapped([f"  {range_words(text.ranges)}"], indent=4)
     return lines
+
+
+def grouped(labels: tuple[str, ...]) -> str:
+    """Labels in a list, those with one heading ("joint: swelling") gathered under it."""
+    by_head: dict[str, list[str]] = {}
+    for label in labels:
+        head, _, detail = label.partition(": ")
+        by_head.setdefault(head, []).append(detail)
+    words = []
+    for head, details in by_head.items():
+        known = [detail for detail in details if detail]
+        words.append(f"{head} ({', '.join(known)})" if known else head)
+    return "; ".join(words)
+
+
+def range_words(ranges: tuple[QuietRange, ...]) -> str:
+    """Painless ranges without a real difference: right | left, active and passive in one place."""
+    parts = [f"{r.label} {r.right} | {r.left}" for r in ranges]
+    return f"painless, no real difference (right | left): {'; '.join(parts)}"
 
 
 def line_words(line: Line) -> str:
@@ -145,10 +168,16 @@ def _open(record: Record, protocol: Protocol, result: Interpretation) -> list[st
 
 def _meaning(result: Interpretation) -> list[str]:
     lines: list[str] = [f"  caution: {warning}" for warning in result.warnings]
+    told: list[str] = []
     for side in ("right", "left"):
         if side in result.sides:
-            lines += _conditions(side, result.sides[side].conditions)
-    lines += _conditions("whole person", result.whole_person.conditions)
+            told += _conditions(side, result.sides[side].conditions)
+    told += _conditions("whole person", result.whole_person.conditions)
+    if result.sides and not any(
+        because in line for line in told for because in ("because", " no ")
+    ):
+        told = ["  no listed condition is made more likely on either side or in the whole person"]
+    lines += told
     if result.next:
         words = "; ".join(next_words(entry) for entry in result.next[:3])
         lines.append(f"  would tell most next: {words}")
@@ -158,14 +187,13 @@ def _meaning(result: Interpretation) -> list[str]:
 
 def _conditions(where: str, conditions: tuple[ConditionPosterior, ...]) -> Iterator[str]:
     shown = shown_and_rest(conditions)[0]
-    # A side without complaint and without findings against it is one line, not thirteen.
-    moved = [c for c in shown if c.because and c.posterior >= c.prior]
-    for condition in moved:
+    # A side without complaint and without findings is one line, not seventeen.
+    raised = [c for c in shown if reasons(c) and c.posterior >= c.prior]
+    for condition in raised:
         yield f"  {where}: {condition_words(condition)}"
-    others = [c for c in conditions if c not in moved]
+    others = [c for c in conditions if c not in raised]
     if others:
-        words = ", ".join(f"{c.label} {percent(c.posterior)}" for c in others)
-        yield f"  {where}, not made more likely: {words}"
+        yield f"  {where}, not made more likely: {unlikely_words(others)}"
 
 
 def signature_line(record: Record) -> str:

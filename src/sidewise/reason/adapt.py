@@ -72,7 +72,7 @@ def _fit(
         there = marginal[variable, 1 : structure.levels[variable]]
         absent = absent * (1.0 - parameters.link[:, columns] @ there)
     if_absent, if_present = evidence.absent[0, place], evidence.present[0, place]
-    return np.maximum(if_absent * absent + if_present * (1.0 - absent), LEAST)
+    return np.asarray(np.maximum(if_absent * absent + if_present * (1.0 - absent), LEAST))
 
 
 def _columns(structure: engine.Structure, reading: int) -> NDArray[np.intp]:

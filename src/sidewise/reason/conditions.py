@@ -7,11 +7,11 @@ from functools import lru_cache
 
 import numpy as np
 
-from sidewise.evidence.conditions import Condition
+from sidewise.evidence.conditions import Condition, load_families
 from sidewise.evidence.fitted import Fitted
 from sidewise.evidence.rows import load_rows
-from sidewise.reason.engine.effects import Effects, effects
 from sidewise.reason.engine.gain import Gains, gains
+from sidewise.reason.moved import Moved, moved
 from sidewise.reason.net import SIDES, Seat, variable_name
 from sidewise.reason.observe import Observed, Spoken
 from sidewise.reason.result import (
@@ -20,6 +20,7 @@ from sidewise.reason.result import (
     LevelPosterior,
     SidePosteriors,
     Source,
+    Together,
 )
 from sidewise.reason.weigh import Weighing
 from sidewise.reason.what_next import mind_changer, variables_of_interest
@@ -35,7 +36,7 @@ class Explained:
     """A weighing with the effects of its findings, worked out once for all conditions."""
 
     weighing: Weighing
-    effects: Effects
+    effects: Moved
     gains: Gains
     spoken: dict[int, Spoken]
 
@@ -47,7 +48,7 @@ def explained(weighing: Weighing, seen: Observed, open_readings: list[int]) -> E
     interest = variables_of_interest(weighing.layout)
     return Explained(
         weighing=weighing,
-        effects=effects(weighing.mean, weighing.evidence),
+        effects=moved(weighing.mean, weighing.evidence),
         gains=gains(weighing.mean, weighing.evidence, open_readings, interest),
         spoken=spoken,
     )
@@ -94,6 +95,7 @@ def _posterior(told: Explained, condition: Condition, side: str | None) -> Condi
         low=float(summary.present_low[variable]),
         high=float(summary.present_high[variable]),
         because=_because(told, condition, variable),
+        together=_together(told, variable),
         mind_changer=mind_changer(w.layout, told.gains, variable),
         prior_sources=w.prior_sources(condition.id),
         note=condition.note,
@@ -108,6 +110,36 @@ def _because(told: Explained, condition: Condition, variable: int) -> tuple[Beca
         for i in order
         if abs(column[i]) >= SMALLEST_EFFECT
     )
+
+
+def _together(told: Explained, variable: int) -> tuple[Together, ...]:
+    """What the mechanisms did, the strongest first."""
+    column = told.effects.group_log_odds[:, variable]
+    return tuple(
+        _one_together(told, int(i), float(column[i]))
+        for i in np.argsort(-np.abs(column), kind="stable")
+        if abs(column[i]) >= SMALLEST_EFFECT
+    )
+
+
+def _one_together(told: Explained, group: int, effect: float) -> Together:
+    family, mechanism = told.effects.groups[group]
+    spoken = [told.spoken[number] for number in told.effects.members[group]]
+    return Together(
+        mechanism=mechanism.rpartition(".")[0],
+        label=_mechanism_label(told.weighing.region, family, mechanism),
+        side=spoken[0].seat.side,
+        readings=tuple(entry.seat.reading.id for entry in spoken),
+        found=sum(entry.observation is not False for entry in spoken),
+        effect=effect,
+    )
+
+
+def _mechanism_label(region: str, family: str, mechanism: str) -> str:
+    families = {f.id: f for f in load_families(region).families}
+    mine = families[family.rpartition(".")[0]]
+    word = next(m.label for m in mine.mechanisms if m.id == mechanism.rpartition(".")[0])
+    return f"{mine.label}: {word}"
 
 
 def _one_because(told: Explained, condition: Condition, spoken: Spoken, effect: float) -> Because:

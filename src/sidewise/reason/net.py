@@ -121,10 +121,21 @@ def _seats(protocol: Protocol, row_of: dict[str, int], parent: NDArray[np.bool_]
 def _engine_reading(
     seat: Seat, conditions: Conditions, parent: NDArray[np.bool_], region: str
 ) -> engine.Reading:
-    place = load_families(region).place.get(seat.reading.id)
+    families = load_families(region)
+    place = families.place.get(seat.reading.id)
     family, mechanism = (f"{name}.{seat.side}" for name in place) if place else (None, None)
-    parents = tuple(name for name, _ in _parents(seat, conditions, parent))
-    return engine.Reading(seat.name, parents, family, mechanism)
+    parents = tuple(_parents(seat, conditions, parent))
+    # Findings depend on one another through what ails their own structure and those beside it;
+    # other causes act apart.
+    near = families.near(place[0]) if place else frozenset()
+    core = tuple(name for name, condition in parents if condition.structure_family in near)
+    return engine.Reading(
+        name=seat.name,
+        parents=tuple(name for name, _ in parents),
+        family=family,
+        mechanism=mechanism,
+        core=core if place else None,
+    )
 
 
 def _parents(

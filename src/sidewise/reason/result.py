@@ -41,6 +41,18 @@ class Because:
 
 
 @dataclass(frozen=True, slots=True)
+class Together:
+    """What several findings of one mechanism did to a condition together."""
+
+    mechanism: str
+    label: str
+    side: str
+    readings: tuple[str, ...]
+    found: int
+    effect: float
+
+
+@dataclass(frozen=True, slots=True)
 class LevelPosterior:
     """Probability of one level of a condition."""
 
@@ -75,6 +87,7 @@ class ConditionPosterior:
     low: float | None
     high: float | None
     because: tuple[Because, ...]
+    together: tuple[Together, ...]
     mind_changer: MindChanger | None
     prior_sources: tuple[Source, ...]
     note: str = ""

@@ -16,7 +16,8 @@ from sidewise.record import Record
 SHOWN = 8
 SORENESS_COST = 0.5
 """Each degree of soreness counts like half the item's time again (our judgement)."""
-FEWEST_BITS = 0.005
+FEWEST_BITS = 0.02
+"""Less than this is not worth anybody's time (our judgement)."""
 
 
 def what_next(
@@ -53,12 +54,14 @@ def candidates(layout: Layout, judge: Judge, kept_back: Withheld) -> list[int]:
 
 
 def variables_of_interest(layout: Layout) -> list[int]:
-    """Conditions of the sides that complain (of both if none does) and of the whole person."""
+    """Conditions that could explain the complaint: of the sides that complain (of both if none
+    does) and of the whole person. What never makes anybody complain is not worth a minute."""
     quiet = layout.painless_sides if len(layout.painless_sides) < len(SIDES) else ()
+    felt = {c.id for c in layout.conditions.network if any(c.complaint_link)}
     return [
         number
         for number, variable in enumerate(layout.structure.variables)
-        if variable.name.partition(".")[2] not in quiet
+        if variable.name.partition(".")[2] not in quiet and variable.name.partition(".")[0] in felt
     ]
 
 
