@@ -14,6 +14,7 @@ from sidewise.commands.follow import follow
 from sidewise.commands.interpret import interpret
 from sidewise.commands.marks import marks
 from sidewise.commands.note import note
+from sidewise.commands.read_line import read_line
 from sidewise.commands.restore import restore
 from sidewise.commands.serve import serve
 from sidewise.commands.sources import sources
@@ -26,6 +27,7 @@ REGISTER: dict[str, Callable[..., Any]] = {
     "interpret": interpret,
     "note": note,
     "follow": follow,
+    "read-line": read_line,
     "batch": batch,
     "sources": sources,
     "marks": marks,
