@@ -18,6 +18,9 @@ from sidewise.evidence.links import JudgedLink
 MOST_CAUSES = 4
 WEAKEST = 0.3
 """An expected link below this does not get a link of its own (our judgement)."""
+WEAKEST_BESIDE_DEFINITION = 0.15
+"""The same beside a sign that defines a condition: its leak is set, not fitted, and so cannot take
+up other causes. Marked wasting must not mean a nerve where a torn cuff would do."""
 
 
 def main_causes(
@@ -26,6 +29,8 @@ def main_causes(
     """The judged links that are kept; `asked` if the reading is the answer to a question."""
     must = {conditions.columns[column][0] for column in measured}
     must |= {link.condition for link in judged if link.kind == "by definition"}
+    defines = any(link.kind == "by definition" for link in judged)
+    weakest = WEAKEST_BESIDE_DEFINITION if defines else WEAKEST
     strength: dict[str, float] = {}
     for link in judged:
         if link.condition and link.condition not in must:
@@ -34,8 +39,10 @@ def main_causes(
     able = [
         name
         for name, guess in strength.items()
-        if guess >= WEAKEST and (asked or conditions.by_id[name].scope == "side")
+        if guess >= weakest and (asked or conditions.by_id[name].scope == "side")
     ]
     able.sort(key=lambda name: (-strength[name], order[name]))
-    kept = must | set(able[: max(MOST_CAUSES - len(must), 0)])
+    strongest = sorted(strength, key=lambda name: (-strength[name], order[name]))[:1]
+    # No reading is left without any cause, however weak or far the only expected one is.
+    kept = must | set(able[: max(MOST_CAUSES - len(must), 0)]) or set(strongest)
     return [link for link in judged if not link.condition or link.condition in kept]
