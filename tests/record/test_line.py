@@ -167,6 +167,7 @@ def test_a_mode_said_of_one_side_is_not_taken_for_the_other() -> None:
         ("neer R neg pain", "a negative result reproduces nothing"),
         ("unable neer L", "a reason is needed"),
         ("unable neer L too stiff, R pos", "stands in quotes"),
+        ("Neer R -", 'not known here: "-"'),
         ("R L neer pos", 'no item is called "R"'),
         ("ER passive L 15 cm", "not clear"),
         ("MRC abd L 6", "not clear"),
@@ -196,6 +197,11 @@ def test_places_in_the_text_are_those_of_the_words() -> None:
     spans = [reading.understood[0].span, reading.questions[0].span]
     assert [(s.start, s.end) for s in spans] == [(2, 12), (15, 20)]
     assert [text[s.start : s.end] for s in spans] == [s.text for s in spans]
+
+
+def test_a_full_stop_ends_an_entry_and_a_decimal_point_does_not() -> None:
+    said = findings("Neer R pos. sulcus L 1.5 cm.")
+    assert said == (positive("neer", "right"), found("sulcus", "left", "length", cm=1.5))
 
 
 def test_a_semicolon_in_quotes_ends_nothing() -> None:

@@ -17,6 +17,8 @@ NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?", re.I | re.A)
 GRADE = re.compile(r"[0-5][+-](?![\d.])(?:/5)?|[0-5]/5(?!\d)", re.A)
 OUT_OF_NINE = re.compile(r"(\d)/9(?!\d)", re.A)
 RANGE = re.compile(rf"({NUMBER.pattern})(?:\s*[-–]\s*|\s+to\s+)({NUMBER.pattern})", re.I | re.A)
+STOP = re.compile(r"[;\n\r]|\.(?=\s|$)")
+"""What ends an entry: a semicolon, the end of the line, a full stop with a space after it."""
 GAP = re.compile(r"\s*")
 WORD = re.compile(r"[^\s,]+")
 
@@ -36,7 +38,7 @@ class Entry:
 
 
 def entries(text: str) -> Iterator[Span]:
-    """The parts between semicolons and ends of lines, without the space around them."""
+    """The parts between semicolons, full stops and ends of lines, without the space around them."""
     place = 0
     while place < len(text):
         end = _entry_end(text, place)
@@ -49,7 +51,7 @@ def entries(text: str) -> Iterator[Span]:
 
 def _entry_end(text: str, place: int) -> int:
     """Where the entry ends; a mark inside quotes ends nothing, an open quote ends with the line."""
-    while place < len(text) and text[place] not in ";\n\r":
+    while place < len(text) and not STOP.match(text, place):
         quoted = QUOTED.match(text, place) if text[place] == '"' else None
         place = quoted.end() if quoted else place + 1
     return place
