@@ -611,9 +611,9 @@ def measured(folder: Path, out: Path) -> tuple[int, float]:
 
 @pytest.mark.slow
 def test_memory_does_not_grow_with_the_register(tmp_path: Path) -> None:
-    small = measured(register(3_000, tmp_path / "small"), tmp_path / "a")
-    large = measured(register(30_000, tmp_path / "large"), tmp_path / "b")
-    assert (small[0], large[0]) == (3_000, 30_000)
+    small = measured(register(2_000, tmp_path / "small"), tmp_path / "a")
+    large = measured(register(20_000, tmp_path / "large"), tmp_path / "b")
+    assert (small[0], large[0]) == (2_000, 20_000)
     # Required of a million records: under 1 GB. Ten times the records may cost what allocators
     # keep back, 100 MB; at one record of 1 kB kept in memory a million would show as 1 GB.
     assert large[1] < 1_000

@@ -1,0 +1,132 @@
+"""How long one record takes to weigh, what a batch manages, and how soon the help is there.
+
+    python bench/interpret.py [--quick]
+
+Prints one JSON list of rows, each as `bench/__main__.py` wants it. In-process, after import; the
+knowledge is loaded by one record that is not among those timed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+ROOT = Path(__file__).resolve().parents[1]
+EXAMPLES = sorted((ROOT / "examples").glob("*.json"))
+WARM_UP = ROOT / "examples" / "visits" / "heron_visit1.json"
+DRAWS = 500
+SHORT = {"hawkins_kennedy", "neer", "external_rotation_at_side", "empty_can", "painful_arc"}
+
+Row = dict[str, Any]
+
+
+def milliseconds(work: Callable[[], object]) -> float:
+    """Wall time of one call."""
+    start = time.perf_counter()
+    work()
+    return 1000 * (time.perf_counter() - start)
+
+
+def row(work: str, times: list[float], **more: Any) -> Row:
+    """Median and 95th centile in milliseconds."""
+    middle, high = np.percentile(times, [50, 95])
+    return {"work": work, "ours": round(float(middle), 2), "p95": round(float(high), 2),
+            "unit": "ms", "runs": len(times), **more}  # fmt: skip
+
+
+def one_record(repeats: int) -> list[Row]:
+    """Whole interpretations of the whole examples: first look, and again."""
+    from sidewise.reason import interpret
+    from sidewise.record import read_record
+
+    interpret(read_record(WARM_UP), draws=DRAWS)
+    records = [read_record(path) for path in EXAMPLES]
+    first = [milliseconds(lambda r=r: interpret(r, draws=DRAWS)) for r in records]
+    again = [
+        milliseconds(lambda r=r: interpret(r, draws=DRAWS)) for _ in range(repeats) for r in records
+    ]
+    what = f"interpret, {len(records)} whole examinations, {DRAWS} draws"
+    bars = {"required": "p95 <= 120", "goal": "p95 <= 50"}
+    return [
+        row(f"{what}: record already seen by the process", again, **bars),
+        row(f"{what}: first look at the record", first, **bars),
+    ]
+
+
+def help_page(repeats: int) -> Row:
+    """The whole command in a process of its own."""
+    program = str(Path(sys.executable).parent / "sidewise")
+
+    def run() -> None:
+        subprocess.run([program, "--help"], check=True, capture_output=True)
+
+    run()
+    times = [milliseconds(run) for _ in range(repeats)]
+    return row("sidewise --help", times, required="median <= 500", goal="median <= 200")
+
+
+MEASURED = """
+import json, resource, sys, time
+from pathlib import Path
+from sidewise.reason.batch import run_batch
+start = time.perf_counter()
+done = run_batch(Path(sys.argv[1]), Path(sys.argv[2]))
+peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+print(json.dumps([done.records, time.perf_counter() - start, peak]))
+"""
+
+
+def batch(label: str, short: bool, count: int) -> Row:
+    """Copies of the examples as Parquet tables, other ids, ages 30 to 80: one record in ms."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        _tables(folder / "in", short, count)
+        command = [sys.executable, "-c", MEASURED, str(folder / "in"), str(folder / "out")]
+        done = subprocess.run(command, check=True, capture_output=True, text=True)
+    records, seconds, peak = json.loads(done.stdout)
+    note = f"{records} records in {seconds:.1f} s, largest memory {peak:.0f} MB"
+    bars = {"required": "memory < 1000 MB", "memory": round(peak)}
+    each = [1000 * seconds / records]
+    return row(f"batch, mean parameters, {label}, one record", each, note=note, **bars)
+
+
+def _tables(folder: Path, short: bool, count: int) -> None:
+    from sidewise.record import read_record
+    from sidewise.record.table import contexts_frame, findings_frame
+
+    folder.mkdir()
+    examples = [read_record(path) for path in EXAMPLES]
+    made = []
+    for number in range(count):
+        record = examples[number % len(examples)]
+        context = record.context.model_copy(update={"age": 30 + number % 51})
+        findings = tuple(f for f in record.findings if not short or f.item in SHORT)
+        changed = {"id": f"{record.id}-{number}", "context": context, "findings": findings}
+        made.append(record.model_copy(update=changed))
+    findings_frame(made).to_parquet(folder / "findings.parquet")
+    contexts_frame(made).to_parquet(folder / "contexts.parquet")
+
+
+def rows(quick: bool = False) -> list[Row]:
+    """Everything measured here."""
+    return [
+        *one_record(1 if quick else 10),
+        batch("five items each", True, 240 if quick else 6_000),
+        batch("whole examinations", False, 12 if quick else 240),
+        help_page(5 if quick else 20),
+    ]
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="few repeats, for a look")
+    print(json.dumps(rows(parser.parse_args().quick)))
