@@ -7,8 +7,11 @@ but what is named.
 
 from __future__ import annotations
 
+import csv
+import re
 from dataclasses import dataclass
 from itertools import chain
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,6 +19,7 @@ import pytest
 from sidewise.protocol import load_protocol
 from sidewise.reason.flags import load_flags, red_flags, thresholds, withheld
 from sidewise.reason.judge import Judge
+from sidewise.reason.rules import Ask, ContextIs, Is, leaves
 from sidewise.record import Finding, Record
 from tests.builders import angle, found, positive, record
 
@@ -502,11 +506,40 @@ def test_a_figure_without_its_source_is_refused(broken: dict[str, Any], message:
 
 
 def _words_of_the_region() -> set[str]:
-    from sidewise.reason.rules import Ask, Is, leaves
-
     found_leaves = chain.from_iterable(leaves(rule) for _, rule in BOOK.rules())
     return {leaf.ask if isinstance(leaf, Ask) else leaf.item for leaf in found_leaves
             if isinstance(leaf, Ask | Is)}  # fmt: skip
+
+
+def _named_by(owner: str) -> set[str]:
+    """Items, questions and tests of the context that the rules of one flag or threshold name."""
+    found_leaves = chain.from_iterable(leaves(rule) for name, rule in BOOK.rules() if name == owner)
+    names: set[str] = set()
+    for leaf in found_leaves:
+        if isinstance(leaf, ContextIs):
+            tests = leaf.context.model_dump(exclude_defaults=True)
+            names |= {re.sub("_(at_least|below|over|both)$", "", test) for test in tests}
+        else:
+            names.add(leaf.ask if isinstance(leaf, Ask) else leaf.item)
+    return names
+
+
+def _pattern_words() -> list[dict[str, str]]:
+    """Each word of each published pattern (sources: the cases above) and what it resolves to."""
+    with Path(__file__).with_name("flag_words.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_every_word_of_every_published_pattern_is_used_by_its_rule() -> None:
+    words = _pattern_words()
+    unused = [
+        (word["flag"], word["word"], sorted(left))
+        for word in words
+        if (left := set(word["resolved_to"].split()) - _named_by(word["flag"]))
+    ]
+    assert unused == []
+    assert len(words) == 200
+    assert {word["flag"] for word in words} == {owner for owner, _ in BOOK.rules()}
 
 
 FLAG_ITEMS_ELSEWHERE = {"neck_midline_tenderness"}
