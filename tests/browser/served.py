@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import Any
 
 from sidewise.web import demo
 
@@ -21,7 +22,8 @@ def main() -> None:
     from sidewise.web.accounts.models import Role, User
     from tests.web.cast import PASSWORD, hand_made
 
-    for name in PEOPLE:
+    extra = [f"examiner{number}" for number in range(int(os.environ.get("EXAMINERS", "0")))]
+    for name in [*PEOPLE, *extra]:
         User.objects.create_user(name, password=PASSWORD, role=Role.CLINICIAN, code=name.upper())
     if not os.environ.get("REAL_WEIGHING"):
         from sidewise.web.examinations import state
@@ -32,9 +34,36 @@ def main() -> None:
         demo.load_clinic(Path(examples), User.objects.get(username="owner"))
     from django.core.wsgi import get_wsgi_application
 
+    if workers := int(os.environ.get("WORKERS", "0")):
+        serve_with_workers(get_wsgi_application(), workers)
     server = demo.listening(get_wsgi_application(), 8950)
     print(f"http://127.0.0.1:{server.server_address[1]}", flush=True)
     server.serve_forever()
+
+
+def serve_with_workers(application: Any, workers: int) -> None:
+    """Several processes, as a department runs it."""
+    from gunicorn.app.base import BaseApplication
+
+    class Department(BaseApplication):
+        def load_config(self) -> None:
+            """Loopback only; threads inside each worker."""
+            for name, value in {"bind": "127.0.0.1:8990", "workers": workers, "threads": 4,
+                                "worker_class": "gthread", "loglevel": "error",
+                                "keepalive": 75}.items():  # fmt: skip
+                self.cfg.set(name, value)
+
+        def load(self) -> Any:
+            """The application, made before the processes part."""
+            return application
+
+    from django.db import connections
+
+    # A connection must not be shared between processes.
+    connections.close_all()
+    print("http://127.0.0.1:8990", flush=True)
+    sys.argv = sys.argv[:1]
+    Department().run()
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -36,20 +37,25 @@ def hand_made(record: Record) -> Interpretation:
     """A small interpretation in the shape of the real one: numbers invented, flags real."""
     because = Because("neer", "left", "neer_pain", "Neer: pain", "present", 0.7, "studies", False,
                       (STUDY,))  # fmt: skip
-    condition = ConditionPosterior(
-        "cuff", "rotator cuff and bursa", "left",
-        (LevelPosterior("pain without tear", 0.3, 0.6, 0.4, 0.8),),
-        0.3, 0.6, 0.4, 0.8, (because,), None, (STUDY,),
+    condition = _filled(
+        ConditionPosterior, condition="cuff", label="rotator cuff and bursa", side="left",
+        levels=(LevelPosterior("pain without tear", 0.3, 0.6, 0.4, 0.8),), prior=0.3,
+        posterior=0.6, low=0.4, high=0.8, because=(because,), mind_changer=None,
+        prior_sources=(STUDY,), note="",
     )  # fmt: skip
     todo = Next("speed", "left", "Speed", 0.31, 0.33, 0.93, 1, None, "Sitting.", "In front.")
-    return Interpretation(
-        record=record.id, region=record.region, setting="primary", cautions=("Not a diagnosis.",),
-        red_flags=completeness(record).flags,
+    return _filled(
+        Interpretation, record=record.id, region=record.region, setting="primary",
+        cautions=("Not a diagnosis.",), red_flags=completeness(record).flags,
         sides={"left": SidePosteriors((condition,)), "right": SidePosteriors(())},
-        whole_person=SidePosteriors(()), differences=(), norms=(), variants=(), next=(todo,),
-        withheld=(), not_examined=(), unable=(), conflicts=(), not_asked=(), warnings=(),
-        evidence_percentile=None, knowledge_version="test",
+        whole_person=SidePosteriors(()), next=(todo,), evidence_percentile=None,
+        knowledge_version="test",
     )  # fmt: skip
+
+
+def _filled(kind: Any, **known: Any) -> Any:
+    """The dataclass with these fields; every list that is not named is empty."""
+    return kind(**{field.name: known.get(field.name, ()) for field in dataclasses.fields(kind)})
 
 
 def person(name: str, role: str = Role.CLINICIAN) -> User:

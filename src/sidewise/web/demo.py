@@ -15,6 +15,9 @@ from typing import Any
 
 OWNER = "clinic"
 EXAMINER = "E1"
+LEFT_OPEN = 2
+"""The latest examinations of the clinic stay drafts, so that there is something to go on with."""
+SIGNED_AFTER_MINUTES = 15
 
 
 def serve_clinic(examples: Path, *, port: int, open_browser: bool) -> None:
@@ -61,6 +64,7 @@ def load_clinic(examples: Path, owner: Any) -> int:
 
     for path in example_files(examples):
         load_example(path, owner)
+    _sign_all_but_the_latest(owner)
     return Examination.objects.filter(patient__owner=owner).count()
 
 
@@ -88,7 +92,7 @@ def load_example(path: Path, owner: Any) -> None:
 
 
 def _entries(record: Any, at: Any) -> Iterator[Any]:
-    from sidewise.record.ledger import Concluded, Entry, Found, Signed
+    from sidewise.record.ledger import Concluded, Entry, Found
 
     by = record.context.examiner
     for number, finding in enumerate(record.findings):
@@ -98,9 +102,21 @@ def _entries(record: Any, at: Any) -> Iterator[Any]:
     if record.conclusion.impression or record.conclusion.plan:
         deed = Concluded(conclusion=record.conclusion)
         yield Entry(id=f"{record.id}-words", at=after, by=by, deed=deed)
-    if record.signed is not None and not record.conflicts:
-        signed = record.signed
-        yield Entry(id=f"{record.id}-signed", at=signed.at, by=signed.by, deed=Signed())
+
+
+def _sign_all_but_the_latest(owner: Any) -> None:
+    from sidewise.record.ledger import Entry, Signed
+    from sidewise.web.examinations.models import Examination
+    from sidewise.web.examinations.state import current
+    from sidewise.web.examinations.store import append
+
+    loaded = Examination.objects.filter(patient__owner=owner, created_by=owner)
+    for examination in loaded.filter(entries__entry_id__endswith="-open")[LEFT_OPEN:]:
+        record = current(examination).record
+        if record.signed is None and not record.conflicts:
+            at = record.context.examined_at + timedelta(minutes=SIGNED_AFTER_MINUTES)
+            by = record.context.examiner
+            append(examination, [Entry(id=f"{record.id}-signed", at=at, by=by, deed=Signed())])
 
 
 def serve(*, port: int, open_browser: bool, owner: Any = None) -> None:

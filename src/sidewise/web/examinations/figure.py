@@ -223,10 +223,22 @@ def markers(protocol: Protocol) -> tuple[Item, ...]:
     return tuple(item for item in protocol.items if item.kind("place"))
 
 
-def places_of(data: FigureData, item: Item) -> list[tuple[View, float, float]]:
-    """Where an item's place is, for the picture beside its instruction."""
-    return [
-        (view, *spot.at[view.name])
-        for spot in data.spots if item.id in spot.items
-        for view in data.views if view.name in spot.at
-    ]  # fmt: skip
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where an item is felt or seen, for the picture beside its instruction."""
+
+    view: View
+    x: float
+    y: float
+    middle: bool
+
+
+def place_of(region: str, item: Item) -> Place | None:
+    """The item's place on the first view that shows it, or None."""
+    data = load_figure(region)
+    for spot in data.spots:
+        for view in data.views:
+            if item.id in spot.items and view.name in spot.at:
+                x, y = spot.at[view.name]
+                return Place(view, x, y, spot.middle)
+    return None

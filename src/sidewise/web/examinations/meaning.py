@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sidewise.note.meaning import effect_words, percent, shown_and_rest, with_interval
+from sidewise.note.meaning import (
+    effect_words,
+    percent,
+    shown_and_rest,
+    together_words,
+    with_interval,
+)
 from sidewise.protocol import Protocol
 from sidewise.reason.result import Because, ConditionPosterior, Interpretation, Next
 
@@ -34,6 +40,7 @@ class Likely:
     reasons: tuple[Reason, ...]
     prior_sources: tuple[Any, ...]
     changer: str
+    together: tuple[str, ...]
     note: str
 
     @property
@@ -120,6 +127,7 @@ class Meaning:
             tuple(_reason(b) for b in c.because),
             c.prior_sources,
             self._changer(c),
+            tuple(together_words(several) for several in c.together),
             c.note,
         )
 

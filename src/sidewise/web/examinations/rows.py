@@ -23,6 +23,8 @@ from sidewise.web.examinations.widgets import (
     widget,
 )
 
+READ_OFF = {"angle", "level", "length", "force", "vital", "seconds", "count", "text"}
+"""Kinds whose value is neither normal nor abnormal by itself."""
 SIDE_WORDS = {"right": "patient's right", "left": "patient's left", "midline": "midline"}
 
 
@@ -65,6 +67,11 @@ class Cell:
     def words(self) -> str:
         """Whose side and which mode, always written."""
         return f"{self.mode}, {SIDE_WORDS[self.side]}" if self.mode else SIDE_WORDS[self.side]
+
+    @property
+    def is_read(self) -> bool:
+        """Whether a measurement stands here: its fields then step back behind one touch."""
+        return is_measured(self.item) and self.status in ("measured", "normal")
 
     @property
     def is_open(self) -> bool:
@@ -230,7 +237,7 @@ def _status(
     if place_is_normal(now.record, item, side, mode):
         return "normal"
     kinds = {finding.value.kind for finding in held.values() if finding.value}
-    return "measured" if kinds & {"angle", "level", "length", "force", "vital", "seconds", "count", "text"} else "abnormal"
+    return "measured" if kinds & READ_OFF else "abnormal"
 
 
 def _claims(

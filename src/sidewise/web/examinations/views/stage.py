@@ -10,6 +10,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from sidewise.protocol import Item, Stage
 from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.figure import place_of
 from sidewise.web.examinations.rows import (
     rest_findings,
     rest_lines,
@@ -72,6 +73,8 @@ def show_item(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
     context = bedside_context(request, examination, now, may_write, slug(known.stage))
     structures = [s.label for s in now.protocol.structures if s.id in known.structures]
     context |= {"row": row_of(now, known, opened=True), "full": True, "could_not": COULD_NOT}
+    context["place"] = place_of(now.record.region, known)
+    context["all_structures"] = [s.label for s in now.protocol.structures]
     context |= {"structures": structures, "how_only": "how" in request.GET, **ENTRY}
     template = "item_panel" if request.htmx else "item"
     return render(request, f"examinations/{template}.html", context)

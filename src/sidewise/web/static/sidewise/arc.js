@@ -48,7 +48,10 @@ const build = (box) => {
     handle.addEventListener("pointermove", (event) => {
       if (!handle.hasPointerCapture(event.pointerId)) return;
       const box = svg.getBoundingClientRect();
-      const x = ((event.clientX - box.left) / box.width) * 92 - (CX - 30), y = ((event.clientY - box.top) / box.height) * 124 - CY;
+      // On the left of the page the drawing is mirrored, as the patient's arm is.
+      const flip = new DOMMatrix(getComputedStyle(svg).transform).a < 0 ? -1 : 1;
+      const across = flip > 0 ? event.clientX - box.left : box.right - event.clientX;
+      const x = (across / box.width) * 92 - (CX - 30), y = ((event.clientY - box.top) / box.height) * 124 - CY;
       const degrees = (Math.atan2(-y, x) * 180) / Math.PI + 90;
       set(degrees > 270 ? low : degrees);
     });

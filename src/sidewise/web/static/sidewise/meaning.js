@@ -7,7 +7,9 @@ const body = document.getElementById("meaning-body");
 const toggle = document.querySelector("[data-meaning-toggle]");
 let timer;
 
-const hidden = () => localStorage.getItem(KEY) === "1";
+// On a narrow screen the examination comes first until it is asked for.
+const narrow = window.matchMedia("(max-width: 999px)");
+const hidden = () => (localStorage.getItem(KEY) ?? (narrow.matches ? "1" : "0")) === "1";
 const weigh = () => { if (!hidden()) htmx.trigger(body, "weigh"); };
 const show = () => {
   body.hidden = hidden();

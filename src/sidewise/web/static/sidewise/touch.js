@@ -81,7 +81,7 @@ const post = async (address, entries) => {
 };
 
 const carry = (address, entries) => {
-  const event = new CustomEvent("carry", { cancelable: true, detail: { address, entries, answer: null } });
+  const event = new CustomEvent("carry", { cancelable: true, detail: { address, entries, groupOf, answer: null } });
   return document.dispatchEvent(event) ? post(address, entries) : event.detail.answer;
 };
 
@@ -113,6 +113,7 @@ const show = (form, answer, entries) => {
     document.body.dispatchEvent(new CustomEvent("touched"));
     return;
   }
+  if (answer.status === 202) { notice(answer.text); return; }
   const words = answer.status === 422 ? answer.text.trim()
     : answer.status === 403 ? "Not saved: you may read these records, not write in them."
       : answer.status === 401 ? "Not saved: you are signed out. Sign in again in another tab, then touch once more."

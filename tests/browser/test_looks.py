@@ -1,0 +1,207 @@
+"""Every page passes axe and the policy, prints, and stands in dark, forced colours, zoom and phone."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+
+from sidewise.protocol import Stage
+from tests.browser.conftest import serve, sign_in
+from tests.browser.hand import Hand
+
+pytestmark = pytest.mark.browser
+
+CODES = (f"DUNLIN-{number}" for number in itertools.count(100))
+STAGES = [f"stage/{stage.value.replace(' ', '-')}/" for stage in Stage]
+OF_EXAMINATION = (
+    *STAGES, "about/", "history/", "figure/", "figure/?view=back&spot=trapezius&side=left",
+    "item/flexion/", "item/arm_blood_pressure/", "item/scars/", "rest/feel/", "meaning/", "note/",
+    "sign/", "discard/",
+)  # fmt: skip
+OTHERS = ("/", "/patients/", "/patients/new/", "/account/", "/sign-in/")
+RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+
+
+@pytest.fixture(scope="module")
+def filled(chromium: Any, site: str, signed_in: Any) -> str:
+    """An examination with something of everything: normal, abnormal, could not, conflict."""
+    context = chromium.new_context(storage_state=signed_in, has_touch=True)
+    hand = Hand(context.new_page(), site)
+    address = hand.begin(next(CODES))
+    hand.page.goto(f"{address}stage/feel/")
+    hand.save("#row-coracoid_tenderness .left .chip:text-is('2')")
+    hand.save("#row-acj_tenderness .one-touch")
+    hand.page.goto(f"{address}item/groove_tenderness/")
+    hand.page.fill("form.status:has(input[value='groove_tenderness left']) input[name=reason]", "sore")
+    hand.save("form.status:has(input[value='groove_tenderness left']) button:text-is('could not')")
+    hand.page.goto(f"{address}stage/move/")
+    for side, degrees in (("left", "100"), ("right", "160")):
+        form = f"#row-flexion .{side} .cell:has(.mode:text-is('active')) form.number"
+        hand.page.fill(f"{form} input[name='angle.degrees']", degrees)
+        hand.save(f"{form} .record")
+    context.close()
+    return address
+
+
+def _pages(site: str, filled: str) -> list[str]:
+    return [f"{site}{path}" for path in OTHERS] + [f"{filled}{part}" for part in OF_EXAMINATION]
+
+
+def test_every_page_passes_axe(open_page: Any, site: str, filled: str) -> None:
+    page, axe, swept = open_page(has_touch=False), Axe(), 0
+    problems = []
+    for address in _pages(site, filled):
+        page.goto(address)
+        page.wait_for_load_state("networkidle")
+        found = axe.run(page, options=RULES)
+        problems += [f"{address}: {v['id']} {[n['html'][:160] for n in v['nodes'][:2]]}"
+                     for v in found.response["violations"]]  # fmt: skip
+        swept += 1
+    assert problems == []
+    assert swept == 27
+
+
+def test_dark_passes_axe_on_the_pages_with_most_colours(open_page: Any, filled: str) -> None:
+    page, axe, swept = open_page(color_scheme="dark", has_touch=False), Axe(), 0
+    for part in ("stage/feel/", "stage/move/", "figure/", "meaning/", "sign/"):
+        page.goto(f"{filled}{part}")
+        page.wait_for_load_state("networkidle")
+        assert axe.run(page, options=RULES).response["violations"] == [], part
+        swept += 1
+    assert swept == 5
+
+
+def test_every_page_has_one_heading_one_main_and_a_skip_link(open_page: Any, site: str, filled: str) -> None:
+    page, swept = open_page(), 0
+    for address in _pages(site, filled):
+        page.goto(address)
+        assert page.locator("h1").count() == 1, address
+        assert page.locator("main").count() == 1
+        assert page.locator("a.skip").count() == 1
+        swept += 1
+    assert swept == 27
+
+
+def test_nothing_breaks_the_policy_or_leaves_this_machine(open_page: Any, site: str, filled: str) -> None:
+    page = open_page()
+    broken, strange = [], []
+    page.on("console", lambda m: broken.append(m.text) if "Content Security Policy" in m.text else None)
+    page.on("request", lambda r: strange.append(r.url) if not r.url.startswith((site, "data:", "blob:")) else None)
+    for address in _pages(site, filled):
+        page.goto(address)
+        page.wait_for_load_state("networkidle")
+    assert (broken, strange) == ([], [])
+
+
+def _too_wide(page: Any) -> int:
+    return int(page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))
+
+
+@pytest.mark.parametrize(("name", "width"), [("phone", 360), ("smallest", 320)])
+def test_a_phone_needs_no_sideways_scrolling(open_page: Any, site: str, filled: str, name: str, width: int) -> None:
+    page, swept = open_page(viewport={"width": width, "height": 740}), 0
+    for address in _pages(site, filled):
+        page.goto(address)
+        assert _too_wide(page) <= 0, address
+        swept += 1
+    assert swept == 27
+
+
+def test_at_200_percent_zoom_everything_is_still_there(open_page: Any, filled: str) -> None:
+    # A 1024 px screen at 200% has 512 CSS pixels at twice the density.
+    page = open_page(viewport={"width": 512, "height": 384}, device_scale_factor=2)
+    for part in ("stage/feel/", "stage/move/", "history/", "note/"):
+        page.goto(f"{filled}{part}")
+        assert _too_wide(page) <= 0, part
+    page.goto(f"{filled}stage/feel/")
+    expect(page.locator("#row-gh_front_tenderness .one-touch")).to_be_visible()
+
+
+def test_wide_text_spacing_hides_nothing(open_page: Any, filled: str) -> None:
+    # WCAG 2.2, success criterion 1.4.12: the four spacings it names.
+    page = open_page()
+    page.goto(f"{filled}stage/feel/")
+    page.evaluate(
+        """() => { for (const e of document.querySelectorAll('*')) {
+        e.style.lineHeight = '1.5'; e.style.letterSpacing = '0.12em'; e.style.wordSpacing = '0.16em'; } }"""
+    )
+    assert _too_wide(page) <= 0
+    cut = page.evaluate(
+        "[...document.querySelectorAll('button, .chip')].filter(e => e.scrollWidth > e.clientWidth + 2 && e.offsetParent).length"
+    )
+    assert cut == 0
+
+
+def test_forced_colours_keep_what_is_pressed_apart(open_page: Any, filled: str) -> None:
+    page = open_page(forced_colors="active")
+    page.goto(f"{filled}stage/feel/")
+    colour = "e => getComputedStyle(e).backgroundColor"
+    row = page.locator("#row-coracoid_tenderness .left")
+    pressed = row.locator("[aria-pressed=true]").first.evaluate(colour)
+    assert pressed != row.locator("[aria-pressed=false]").first.evaluate(colour)
+
+
+def test_not_examined_could_not_and_normal_differ_without_colour(open_page: Any, filled: str) -> None:
+    page = open_page(forced_colors="active")
+    page.goto(f"{filled}stage/feel/")
+    words = page.locator("#row-groove_tenderness .left .phrase").inner_text()
+    assert "could not be examined (sore)" in words
+    assert page.locator("#row-acj_tenderness").inner_text().count("equal, normal") == 1
+    assert page.locator("#row-gh_front_tenderness .phrase").count() == 0
+
+
+def test_the_note_prints_alone_on_white(open_page: Any, filled: str) -> None:
+    page = open_page()
+    page.goto(f"{filled}note/")
+    page.emulate_media(media="print")
+    for hidden in (".top", ".note-tools", ".doing", ".foot"):
+        expect(page.locator(hidden).first).to_be_hidden()
+    expect(page.locator(".note")).to_be_visible()
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert len(page.pdf()) > 5000
+
+
+def test_touch_targets_are_44_pixels_where_used_most_and_never_under_24(open_page: Any, filled: str) -> None:
+    page, swept = open_page(), 0
+    for part in STAGES:
+        page.goto(f"{filled}{part}")
+        for selector, least in ((".one-touch:not(.lesser), .chip, .record", 44), ("main a, main button, summary", 24)):
+            sizes = page.evaluate(
+                "s => [...document.querySelectorAll(s)].filter(e => e.offsetParent).map(e => [e.getBoundingClientRect().height, e.outerHTML.slice(0, 120)])",
+                selector,
+            )
+            small = [entry for entry in sizes if entry[0] < least - 0.5]
+            assert small == [], part
+            swept += len(sizes)
+    assert swept > 800
+
+
+def test_a_reader_is_told_when_a_touch_is_refused(chromium: Any, site: str) -> None:
+    kept = sign_in(chromium, site, "reader")
+    context = chromium.new_context(storage_state=kept)
+    page = context.new_page()
+    page.goto(f"{site}/patients/")
+    expect(page.locator("main")).to_contain_text("No patients yet")
+    context.close()
+
+
+@pytest.mark.slow
+def test_the_real_meaning_of_the_invented_clinic(chromium: Any) -> None:
+    examples = Path(__file__).parents[2] / "examples"
+    for site in serve(REAL_WEIGHING="1", WITH_EXAMPLES=str(examples)):
+        context = chromium.new_context(storage_state=sign_in(chromium, site, "owner"))
+        page = context.new_page()
+        page.goto(f"{site}/patients/")
+        page.click("text=HERON-1")
+        expect(page.locator("img.course")).to_be_visible()
+        assert page.evaluate("document.querySelector('img.course').naturalWidth") > 300
+        page.click(".visits a >> nth=0")
+        page.goto(page.url.replace("note/", "meaning/"))
+        expect(page.locator(".likely").first).to_be_visible(timeout=30_000)
+        assert page.locator(".likely .number").first.inner_text().count("%") == 1
+        context.close()
