@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -53,7 +55,10 @@ class TestDrift:
 
         frame = day(5, drift=-6.0).assign(time=lambda f: f["session"] / 5)
         formula = "score ~ C(student) + C(station) + C(examiner) + C(examiner):time - 1"
-        theirs = smf.ols(formula, frame[frame["student"] % 3 == 0]).fit()
+        with warnings.catch_warnings():
+            # One dummy too many, on purpose: the design holds every examiner's own trend.
+            warnings.filterwarnings("ignore", message="The design matrix is rank-deficient")
+            theirs = smf.ols(formula, frame[frame["student"] % 3 == 0]).fit()
         slopes = theirs.params.filter(like=":time")
         ours = fit_drift(frame[frame["student"] % 3 == 0])
         # One time trend is the students' own, so only differences of slopes are shared.
@@ -105,12 +110,12 @@ def item_marks(seed: int, *, halo: bool) -> pd.DataFrame:
 class TestHalo:
     def test_one_impression_for_all_items_is_found(self):
         found = find_halo(item_marks(1, halo=True))
-        assert found.named == ("e0",)
+        assert found.look_at == ("e0",)
         assert found.examiners[0].ratio < 0.6
-        assert "not a fault shown" in found.sentence
+        assert "no fault is shown" in found.sentence
 
     def test_nobody_among_ordinary_examiners(self):
-        assert find_halo(item_marks(2, halo=False)).named == ()
+        assert find_halo(item_marks(2, halo=False)).look_at == ()
 
     def test_ratios_are_near_one_among_ordinary_examiners(self):
         for e in find_halo(item_marks(2, halo=False)).examiners:
@@ -119,7 +124,7 @@ class TestHalo:
     def test_a_station_with_one_examiner_has_nobody_to_compare(self):
         marks = item_marks(3, halo=True).assign(examiner=lambda f: "e" + f["station"].astype(str))
         found = find_halo(marks)
-        assert {e.verdict for e in found.examiners} == {"cannot be told"}
+        assert {e.seen for e in found.examiners} == {"cannot be told"}
         assert any("cannot be compared" in w for w in found.warnings)
 
     def test_order_of_rows_does_not_matter(self):
@@ -129,7 +134,7 @@ class TestHalo:
 
     def test_all_marks_equal(self):
         found = find_halo(item_marks(1, halo=False).assign(mark=2.0))
-        assert found.named == ()
+        assert found.look_at == ()
 
     def test_infinite_marks_are_refused(self):
         with pytest.raises(UserError, match="finite marks"):

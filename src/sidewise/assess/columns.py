@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from sidewise.errors import UserError
 
 IDS = ("sitting", "circuit", "session", "student", "station", "examiner", "item")
+OPTIONAL = ("time", "group")
 NUMBERS = ("mark", "maximum", "weight")
-OTHERS = ("global_rating", "critical_error", "comment")
+OTHERS = ("global_rating", "critical_error", "comment", *OPTIONAL)
 COLUMNS = (*IDS, *NUMBERS, *OTHERS)
 REQUIRED = ("student", "station", "examiner", "mark", "maximum")
 
@@ -23,6 +24,8 @@ DEFAULTS = {
     "global_rating": "",
     "critical_error": "",
     "comment": "",
+    "time": "",
+    "group": "",
 }
 
 # Written by people and programs for "nothing here"; compared in lower case.

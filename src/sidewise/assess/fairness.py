@@ -140,29 +140,15 @@ def _tried(name: str, work: Callable[[], Result], notes: list[str]) -> Result | 
 
 
 def _components(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents | None:
+    from sidewise.assess.variance import fit_variance
+
     if rated["student"].nunique() < 3 or rated["station"].nunique() < 2:
         notes.append("Reliability needs at least three students and two stations.")
         return None
     if float(rated["score"].std()) < 1e-9:
         notes.append("All marks are equal: reliability cannot be computed.")
         return None
-    try:
-        return _fitted(rated, notes)
-    except UserError as error:
-        notes.append(f"Reliability was not computed: {error.message}")
-        return None
-
-
-def _fitted(rated: pd.DataFrame, notes: list[str]) -> VarianceComponents:
-    """Components with their limits; where the search for a limit breaks down, without, and said."""
-    from sidewise.assess.variance import fit_variance
-
-    try:
-        with np.errstate(invalid="raise", divide="raise"):
-            return fit_variance(rated)
-    except (ArithmeticError, ValueError, np.linalg.LinAlgError):
-        notes.append("The limits of the variance components could not be computed.")
-        return fit_variance(rated, intervals="none")
+    return _tried("Reliability", lambda: fit_variance(rated), notes)
 
 
 def _reliability(

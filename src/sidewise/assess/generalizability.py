@@ -237,7 +237,8 @@ def _interval(
     ])  # fmt: skip
     reach = NORMAL_95 * float(np.sqrt(slope @ fitted.covariance @ slope))
     centre = float(np.log(universe / error))
-    low, high = (1 / (1 + float(np.exp(-(centre + side * reach)))) for side in (-1, 1))
+    # The logistic curve by its tangens: a coefficient that nothing is known of must not overflow.
+    low, high = (0.5 + 0.5 * float(np.tanh((centre + side * reach) / 2)) for side in (-1, 1))
     return Interval(low, high, "delta method on the logit")
 
 

@@ -26,6 +26,7 @@ FAMILY_ERROR = 0.05
 # Fewer encounters than this give no useful standard error: our judgement.
 FEW_ENCOUNTERS = 5
 FEW_ITEMS = 3
+TOGETHER = "items move together"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,15 +42,16 @@ class ExaminerHalo:
     p: float
     p_adjusted: float
     alike: float
-    verdict: str
+    seen: str
 
 
 @dataclass(frozen=True)
 class Halo:
-    """Examiners by name, with what was left out."""
+    """Examiners by name, with what was left out. `look_at` are those whose item marks move together
+    more than chance among so many would give: where to look, not what was found."""
 
     examiners: tuple[ExaminerHalo, ...]
-    named: tuple[str, ...]
+    look_at: tuple[str, ...]
     encounters: int
     warnings: tuple[str, ...]
     sentence: str
@@ -81,15 +83,15 @@ def find_halo(marks: pd.DataFrame) -> Halo:
     adjusted[known] = holm(p[known])
     result = tuple(
         ExaminerHalo(name, n, ratio, error, float(p[k]), float(adjusted[k]), alike,
-                     _verdict(bool(known[k]), float(adjusted[k])))
+                     _seen(bool(known[k]), float(adjusted[k])))
         for k, (name, ratio, error, n, alike) in enumerate(rows)
     )  # fmt: skip
-    unknown = [r.examiner for r in result if r.verdict == "cannot be told"]
+    unknown = [r.examiner for r in result if r.seen == "cannot be told"]
     if unknown:
         warnings.append(f"Too few encounters, or no colleague at the station: {len(unknown)} "
                         "examiners cannot be compared.")  # fmt: skip
-    named = tuple(r.examiner for r in result if r.verdict == "items move together")
-    return Halo(result, named, len(table), tuple(warnings), _sentence(named))
+    look_at = tuple(r.examiner for r in result if r.seen == TOGETHER)
+    return Halo(result, look_at, len(table), tuple(warnings), _sentence(look_at))
 
 
 def _read(marks: pd.DataFrame) -> pd.DataFrame:
@@ -139,16 +141,17 @@ def _compare(
     return name, ratio, error, n, float(mine["alike"].mean())
 
 
-def _verdict(known: bool, adjusted: float) -> str:
+def _seen(known: bool, adjusted: float) -> str:
     if not known:
         return "cannot be told"
-    return "items move together" if adjusted < FAMILY_ERROR else "as the others"
+    return TOGETHER if adjusted < FAMILY_ERROR else "as the others"
 
 
-def _sentence(named: tuple[str, ...]) -> str:
-    if not named:
-        return "No examiner's item marks move together more than those of colleagues."
+def _sentence(look_at: tuple[str, ...]) -> str:
+    if not look_at:
+        return "Nobody's item marks move together more than those of colleagues."
     return (
-        f"Item marks of {', '.join(named)} move together more than those of colleagues at the "
-        "same stations: a reason to look at how items are marked, not a fault shown."
+        "One impression may have coloured several items, or students may have been evenly good: "
+        f"the item marks given by {', '.join(look_at)} move together more than those of colleagues "
+        "at the same stations. A reason to look at how items are marked; no fault is shown."
     )

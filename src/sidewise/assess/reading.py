@@ -6,7 +6,7 @@ student's score at that station is not computed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ from sidewise.assess.columns import (
     RatingScale,
 )
 from sidewise.assess.opening import RawTable, column_text, open_table
-from sidewise.assess.row_checks import Faults, check_table, date_like, numbers
+from sidewise.assess.row_checks import Faults, check_table, date_like, numbers, times
 from sidewise.errors import UserError
 
 if TYPE_CHECKING:
@@ -93,18 +93,33 @@ def read_marks(
     scale: RatingScale | None = None,
     leave_out: frozenset[int] = frozenset(),
     sitting: str | None = None,
+    group: str | None = None,
 ) -> Marks:
     """Read CSV, XLSX or Parquet; raise every mistake found, by row, before anything is used.
 
     `leave_out` are rows of the file (the headings are row 1) to be ignored, as asked by the
-    reader; `sitting` keeps one sitting of a file that holds several.
+    reader; `sitting` keeps one sitting of a file that holds several; `group` is the column that
+    says to which group a student belongs (else the column of that name, where there is one).
     """
-    raw = open_table(path, REQUIRED)
+    raw = _with_group(open_table(path, REQUIRED), group)
     return marks_from_cells(raw, scale=scale, leave_out=leave_out, sitting=sitting)
 
 
+def _with_group(raw: RawTable, column: str | None) -> RawTable:
+    if column is None:
+        return raw
+    name = column.strip().casefold()
+    if name not in raw.cells:
+        raise UserError("group", column, f"a column: {', '.join(raw.cells.columns)}", "")
+    return replace(raw, cells=raw.cells.assign(group=raw.cells[name]))
+
+
 def marks_from_frame(
-    frame: pd.DataFrame, *, scale: RatingScale | None = None, name: str = "marks"
+    frame: pd.DataFrame,
+    *,
+    scale: RatingScale | None = None,
+    name: str = "marks",
+    group: str | None = None,
 ) -> Marks:
     """The same checks for a data frame already in memory (column names as in `COLUMNS`)."""
     import pandas as pd
@@ -116,7 +131,7 @@ def marks_from_frame(
         raise UserError(
             f"{name}: columns", ", ".join(cells.columns), f"also {', '.join(missing)}", ""
         )
-    return marks_from_cells(RawTable(name, cells), scale=scale)
+    return marks_from_cells(_with_group(RawTable(name, cells), group), scale=scale)
 
 
 def marks_from_cells(
@@ -175,6 +190,11 @@ def _column(name: str, text: pd.Series[str], scale: RatingScale, faults: Faults)
         return _flags(text, faults)
     if name in IDS:
         return _identities(name, text, faults)
+    if name == "time":
+        return times(text, faults)
+    if name == "group":
+        trimmed = text.str.strip()
+        return trimmed.where(trimmed != "", None)
     return text
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,7 @@ _DATES = re.compile(
     r"\d{4}-\d\d-\d\d([ T].*)?|\d{1,2}-[A-Za-z]{3}(-\d{2,4})?|[A-Za-z]{3}-\d{2,4}"
     r"|\d{1,2}[/.]\d{1,2}[/.]\d{2,4}"
 )
+_CLOCK = re.compile(r"(?P<hour>\d{1,2}):(?P<minute>\d\d)(:(?P<second>\d\d(\.\d+)?))?")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+")
 
 
@@ -115,14 +117,59 @@ def _second_look(text: pd.Series[str], values: pd.Series[float], faults: Faults)
     faults.cells(wrong.drop(dates.index), "a number", "Leave the cell empty if there was no mark.")
 
 
+def times(text: pd.Series[str], faults: Faults) -> pd.Series[float]:
+    """Places in the day: numbers as they are, times of the clock (with or without a date) in
+    minutes. All must be written alike, or their order could not be trusted."""
+    import pandas as pd
+
+    places = {value: _place(value) for value in text.unique()}
+    kinds = pd.Series([place.kind for place in places.values() if place.kind])
+    usual = str(kinds.mode().iloc[0]) if len(kinds) else ""
+    wrong = [value for value, place in places.items() if place.kind not in ("", usual)]
+    if wrong:
+        faults.cells(
+            text[text.isin(wrong)], "a time such as 09:40, or a number that counts up",
+            "Write all times of the column in the same way.",
+        )  # fmt: skip
+    return text.map({value: place.minutes for value, place in places.items()}).astype(float)
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """How a time is written ("" for blank, "unread" for none that is known) and its place."""
+
+    kind: str
+    minutes: float
+
+
+def _place(value: str) -> _Place:
+    trimmed = value.strip().lower()
+    if trimmed in BLANKS:
+        return _Place("", float("nan"))
+    clock = _CLOCK.fullmatch(trimmed)
+    if clock and int(clock["hour"]) < 24 and int(clock["minute"]) < 60:
+        seconds = float(clock["second"] or 0)
+        return _Place("clock", 60.0 * int(clock["hour"]) + int(clock["minute"]) + seconds / 60)
+    try:
+        return _Place("number", float(trimmed.replace(",", ".")))
+    except ValueError:
+        pass
+    try:
+        stamp = datetime.fromisoformat(trimmed).replace(tzinfo=None)
+    except ValueError:
+        return _Place("unread", float("nan"))
+    return _Place("date", (stamp - datetime(1970, 1, 1)).total_seconds() / 60)
+
+
 def check_table(table: pd.DataFrame, faults: Faults) -> None:
     """Ranges of single cells, then rows against each other."""
     _ranges(table, faults)
     _duplicates(table, faults)
     _one_value(table, ["sitting", "station", "item"], "maximum", faults)
     _one_value(table, ["sitting", "station", "item"], "weight", faults)
-    for column in ("global_rating", "circuit", "session"):
+    for column in ("global_rating", "circuit", "session", "time"):
         _one_value(table, list(CELL), column, faults)
+    _one_value(table, ["sitting", "student"], "group", faults)
 
 
 def _ranges(table: pd.DataFrame, faults: Faults) -> None:

@@ -37,6 +37,8 @@ def station_scores(marks: pd.DataFrame) -> pd.DataFrame:
     scores["global_rating"] = _given(marks["global_rating"].to_numpy(dtype=float), group, count)
     serious = marks["critical_error"].to_numpy(dtype=float)
     scores["critical_error"] = np.bincount(group, serious, count) > 0
+    if "time" in marks:
+        scores["time"] = _given(marks["time"].to_numpy(dtype=float), group, count)
     return scores
 
 

@@ -33,6 +33,8 @@ RISE = 3.841458820694124
 WIDEST = 3000
 # Profiles cost some two hundred fits; above this many students Wald intervals are used instead.
 PROFILE_STUDENTS = 500
+# Standard error of a logarithm above which the Wald limit is of no use: a factor of fifty.
+WIDEST_WALD = 2.0
 # Fewer levels than this tell little of a variance: our judgement.
 FEW_LEVELS = 5
 # Pell, Homer, Fuller, Patterson, Med Teach 2016: below 50 candidates indices are unstable.
@@ -396,7 +398,7 @@ def _limits(
     profiled = kind == "profile" or (kind == "auto" and small)
     limits = {}
     for k, value in enumerate(phi):
-        if profiled or value == 0.0 or not np.isfinite(log_se[k]):
+        if profiled or value == 0.0 or not log_se[k] < WIDEST_WALD:
             limits[k] = _profile_limits(sums, best.value.criterion, phi, k, log_se[k])
         else:
             reach = np.exp(1.959963984540054 * log_se[k])
@@ -409,23 +411,44 @@ def _profile_limits(
 ) -> Limits:
     """Where the criterion, least over all other variances, has risen by 3.84."""
 
-    def rise(value: float) -> float:
-        return _least_given(sums, phi, which, value) - least - RISE
+    root = np.sqrt(phi)
 
-    step = float(np.exp(1.96 * log_se)) if np.isfinite(log_se) and log_se > 0 else 4.0
-    # A residual-sized fraction to start climbing from when the estimate is zero.
-    start = float(phi[which]) or 1e-4 * float(phi[-1])
-    high = _crossing(rise, start, max(step, 1.05))
-    bottom = 1e-6 * float(phi.sum())
-    if phi[which] == 0.0 or (which < len(phi) - 1 and rise(0.0) <= 0):
+    def rise(value: float) -> float:
+        # Each search starts where the last one ended: neighbours on the profile lie close.
+        nonlocal root
+        found = _least_given(sums, phi, which, value, root)
+        root = found.root
+        # The square root is nearly straight in the logarithm of a variance: fewer steps.
+        return float(np.sqrt(max(found.criterion - least, 0.0))) - float(np.sqrt(RISE))
+
+    # The Wald limit is a good first guess; a flat criterion would send it out of all bounds.
+    step = float(np.exp(np.clip(1.96 * log_se, 0.05, 1.4))) if np.isfinite(log_se) else 4.0
+    if phi[which] == 0.0:
+        return Limits(0.0, _above_zero(rise, 1e-4 * float(phi[-1])), "profile")
+    start = float(phi[which])
+    high = _crossing(rise, start, step)
+    if which < len(phi) - 1 and rise(0.0) <= 0:
         return Limits(0.0, high, "profile")
-    low = _crossing(rise, start, 1 / max(step, 1.05), bottom)
-    return Limits(low, high, "profile")
+    return Limits(_crossing(rise, start, 1 / step, 1e-6 * float(phi.sum())), high, "profile")
+
+
+def _above_zero(rise: Callable[[float], float], start: float) -> float:
+    """The upper limit of a variance estimated as zero, from a guess that may lie beyond it.
+
+    Large tables know a variance of zero to far less than any share of the residual.
+    """
+    inner = start
+    while rise(inner) > 0:
+        inner /= 10
+        if inner < 1e-12 * start:
+            return 0.0
+    return _crossing(rise, inner, 4.0)
 
 
 def _crossing(
     rise: Callable[[float], float], start: float, factor: float, bottom: float = 0.0
 ) -> float:
+    """The variance at which `rise` turns from below zero (at `start`) to above it."""
     from scipy.optimize import brentq
 
     inner, outer = start, start * factor
@@ -439,8 +462,18 @@ def _crossing(
     return float(np.exp(found))
 
 
-def _least_given(sums: reml.Sums, phi: Floats, which: int, value: float) -> float:
-    """Least criterion with variance number `which` held at `value`."""
+@dataclass(frozen=True, slots=True)
+class _Least:
+    """Least criterion with one variance held, and the roots of all variances there."""
+
+    criterion: float
+    root: Floats
+
+
+def _least_given(
+    sums: reml.Sums, phi: Floats, which: int, value: float, near: Floats
+) -> _Least:
+    """Least criterion with variance number `which` held at `value`, searched from `near`."""
     from scipy.optimize import minimize
 
     others = np.array([k for k in range(len(phi)) if k != which])
@@ -462,11 +495,15 @@ def _least_given(sums: reml.Sums, phi: Floats, which: int, value: float) -> floa
         slope[-1] = got.by_residual - float(got.gradient @ full[:-1]) / residual**2
         return got.criterion - base, slope[others] * 2 * root
 
-    start = np.sqrt(np.maximum(phi[others], floor))
+    least = float(np.sqrt(floor))
+    # By the root the slope at zero is zero: a search must not start there.
+    start = np.maximum(near[others], least)
     base = objective(start)[0]
+    # A line search that ran away would meet a singular system: no variance can be this large.
+    most = 30.0 * float(np.sqrt(phi.sum() + value))
     found = minimize(
         objective, start, args=(base,), jac=True, method="L-BFGS-B",
-        bounds=[(0.0, None)] * len(others),
+        bounds=[(least if k == len(phi) - 1 else 0.0, most) for k in others],
         options={"ftol": 1e-10, "gtol": 1e-5, "maxiter": 200},
     )  # fmt: skip
-    return float(found.fun) + base
+    return _Least(float(found.fun) + base, np.sqrt(whole(np.asarray(found.x, dtype=float))))
