@@ -230,7 +230,9 @@ def assert_accounted(text: str) -> None:
     reading = read_line(text, PROTOCOL)
     parts = [*reading.understood, *reading.not_understood, *reading.questions]
     covered = {place for part in parts for place in range(part.span.start, part.span.end)}
-    left = [c for n, c in enumerate(text) if n not in covered and not c.isspace() and c not in ",;."]
+    left = [
+        c for n, c in enumerate(text) if n not in covered and not c.isspace() and c not in ",;."
+    ]
     assert left == []
     for part in parts:
         assert text[part.span.start : part.span.end] == part.span.text
