@@ -116,7 +116,55 @@ def ledger() -> dict[str, Any]:
     }
 
 
-STEPS = {f.__name__: f for f in (seed, state, erase_patient, factor_opens, rooms, ledger)}
+def deeds(examination: str) -> list[dict[str, Any]]:
+    """The deeds of one ledger, oldest first."""
+    from sidewise.web.examinations.models import LedgerEntry
+
+    rows = LedgerEntry.objects.filter(examination=examination).order_by("pk")
+    return list(rows.values_list("deed", flat=True))
+
+
+def conflicts(examination: str) -> int:
+    """How many contradictions a person has to settle."""
+    from sidewise.web.examinations.models import Examination
+    from sidewise.web.examinations.store import folded
+
+    return len(folded(Examination.objects.get(pk=examination)).record.conflicts)
+
+
+def sign(examination: str) -> bool:
+    """Somebody signs meanwhile."""
+    from sidewise.record.ledger import Entry, Signed
+    from sidewise.web.examinations.models import Examination
+    from sidewise.web.examinations.store import append
+    from tests.safe.conftest import WHEN
+
+    entry = Entry(id="meanwhile", at=WHEN, by="OWNER", deed=Signed())
+    return append(Examination.objects.get(pk=examination), [entry]).record.signed is not None
+
+
+def end_sessions(who: str) -> int:
+    """An administrator ends every session of a person."""
+    from sidewise.web.accounts import sessions
+    from sidewise.web.accounts.models import User
+
+    return sessions.end_sessions(User.objects.get(username=who))
+
+
+def person(who: str, role: str) -> int:
+    """One more account."""
+    from sidewise.web.accounts.models import User
+    from tests.safe.conftest import make_person
+
+    known = User.objects.filter(username=who).first()
+    return int((known or make_person(who, role)).pk)
+
+
+ALL = (
+    seed, state, erase_patient, factor_opens, rooms, ledger, deeds, conflicts, sign,
+    end_sessions, person,
+)  # fmt: skip
+STEPS = {f.__name__: f for f in ALL}
 
 if __name__ == "__main__":
     import django

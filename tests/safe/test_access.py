@@ -16,10 +16,11 @@ from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from sidewise.record.ledger import Amended, Entry, Signed
+from sidewise.record.ledger import Amended, Entry, Found, Signed
 from sidewise.web.accounts.models import Factor
 from sidewise.web.examinations.store import append
-from tests.safe.conftest import WHEN, Clinic
+from tests.builders import angle
+from tests.safe.conftest import WHEN, Clinic, make_examination
 
 PAGE = Path(__file__).parents[2] / "docs" / "access.md"
 CAST = ("nobody", "student", "teacher", "administrator", "stranger", "reader", "colleague", "owner")
@@ -49,10 +50,10 @@ def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
     return {name: known[name] for name in names}
 
 
-def outcome(client: Client, method: str, url: str) -> str:
+def outcome(client: Client, method: str, url: str, query: str = "") -> str:
     """What happened, in the words of the table."""
     if method == "GET":
-        response = client.get(url)
+        response = client.get(url + query)
     else:
         response = client.post(url, json.dumps({}), content_type="application/json")
         if response.status_code in (301, 302) and "sign-in" not in response["Location"]:
@@ -81,9 +82,13 @@ def table() -> dict[tuple[str, str], dict[str, str]]:
 
 @pytest.fixture
 def signed(clinic: Clinic) -> Clinic:
-    """The same cast; the examination was signed once and is open again, the owner has a session
-    on another device, and a second factor."""
+    """The same cast; the examination was signed once and is open again, there is a second visit,
+    and the owner has a session on another device and a second factor."""
     about = {"at": WHEN, "by": "OWNER"}
+    later = make_examination(clinic.patient, clinic.owner)
+    for number, visit in enumerate((clinic.examination, later)):
+        bent = angle("external_rotation_at_side", "left", 20 + 10 * number)
+        append(visit, [Entry(id=f"v{number}", deed=Found(finding=bent), **about)])
     append(
         clinic.examination,
         [
@@ -112,7 +117,8 @@ def measured(clinic: Clinic) -> dict[tuple[str, str], dict[str, str]]:
 def undone(clinic: Clinic, who: str, method: str, url: str) -> str:
     """The outcome, with whatever the view did taken back."""
     with transaction.atomic():
-        got = outcome(clinic.client(who), method, url)
+        pk = clinic.examination.pk
+        got = outcome(clinic.client(who), method, url, f"?a={pk}&b={pk}")
         transaction.set_rollback(True)
     return got
 
@@ -153,4 +159,4 @@ def test_a_clinician_who_becomes_a_student_sees_no_patient_of_theirs(clinic: Cli
 
 def test_the_table_opens_to_visitors_only_the_views_of_signing_in() -> None:
     public = {name for (name, _), row in table().items() if row["nobody"] == "yes"}
-    assert public == {"sign-in", "sign-in-code", "sign-out", "health"}
+    assert public == {"sign-in", "sign-in-code", "sign-out", "health", "offline"}

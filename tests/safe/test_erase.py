@@ -146,9 +146,7 @@ def test_a_student_is_erased_with_account_and_sessions(clinic: Clinic, settings:
 
 
 @pytest.mark.parametrize("who", ["owner", "teacher", "administrator"])
-def test_whoever_stands_in_records_is_never_erased(
-    clinic: Clinic, settings: Any, who: str
-) -> None:
+def test_whoever_stands_in_records_is_never_erased(clinic: Clinic, settings: Any, who: str) -> None:
     settings.KEEP_YEARS = {"patient": "0", "student": "0"}
     with pytest.raises(UserError, match="its name stands in records"):
         erase.erase_student(clinic.person(who), "administrator")

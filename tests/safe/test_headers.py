@@ -58,7 +58,9 @@ def test_no_page_loads_anything_from_elsewhere() -> None:
     """14.2.3: no third party is told of anything."""
     swept = 0
     for path in [*WEB.rglob("*.html"), *WEB.rglob("*.js"), *WEB.rglob("*.css")]:
-        found = re.findall(r"(?:src|href|url\(|fetch\(|import)\s*[=(]?\s*[\"'](?:https?:)?//", path.read_text())
+        found = re.findall(
+            r"(?:src|href|url\(|fetch\(|import)\s*[=(]?\s*[\"'](?:https?:)?//", path.read_text()
+        )
         assert not found, path.name
         swept += 1
     assert swept >= 30

@@ -30,12 +30,20 @@ WITHOUT_FACTOR = frozenset(
 )
 
 
+def idle_left(request: HttpRequest) -> int:
+    """Seconds until the session ends because nobody touched it."""
+    return max(0, int(request.session.get("seen", 0) + settings.IDLE_S - time()))
+
+
+def whole_left(request: HttpRequest) -> int:
+    """Seconds until the session ends in any case."""
+    started = request.session.get("started", 0)
+    return max(0, int(started + settings.SESSION_COOKIE_AGE - time()))
+
+
 def seconds_left(request: HttpRequest) -> int:
     """How long this session lives if nobody touches it again."""
-    session, now = request.session, time()
-    idle = session.get("seen", 0) + settings.IDLE_S - now
-    whole = session.get("started", 0) + settings.SESSION_COOKIE_AGE - now
-    return max(0, int(min(idle, whole)))
+    return min(idle_left(request), whole_left(request))
 
 
 class KeepSessions:

@@ -106,7 +106,15 @@ def session(request: HttpRequest) -> HttpResponse:
     """How long the page may still show what it shows; asking does not prolong it."""
     if not request.user.is_authenticated:
         return JsonResponse({"signed_in": False}, status=401)
-    return JsonResponse({"signed_in": True, "seconds_left": sessions.seconds_left(request)})
+    return JsonResponse(
+        {
+            "signed_in": True,
+            "idle": settings.IDLE_S,
+            "idle_left": sessions.idle_left(request),
+            "whole_left": sessions.whole_left(request),
+            "seconds_left": sessions.seconds_left(request),
+        }
+    )
 
 
 @require_POST

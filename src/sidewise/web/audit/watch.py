@@ -14,6 +14,7 @@ from sidewise.web.audit.log import Act, Actor, set_actor, write
 NOT_RECORDS = frozenset(
     {
         "sign-in", "sign-in-code", "sign-out", "welcome", "welcome-password", "health",
+        "offline",
         "session", "queue-key", "single-sign-on", "single-sign-on-back",
     }
 )  # fmt: skip

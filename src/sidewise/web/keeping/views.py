@@ -6,6 +6,7 @@ import json
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -35,6 +36,14 @@ def health(request: HttpRequest) -> HttpResponse:
     except DatabaseError:
         return HttpResponse("database\n", status=503, content_type="text/plain")
     return HttpResponse("ok\n", content_type="text/plain")
+
+
+@login_not_required
+@require_GET
+def offline(request: HttpRequest) -> HttpResponse:
+    """The worker that answers a reload without network; it must stand at the root of the site."""
+    script = (settings.BASE / "static" / "sidewise" / "offline.js").read_text()
+    return HttpResponse(script, content_type="text/javascript; charset=utf-8")
 
 
 @require_POST
