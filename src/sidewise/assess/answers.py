@@ -12,6 +12,9 @@ from sidewise.assess.estimate import Estimate
 from sidewise.assess.examination import Examination
 from sidewise.assess.thresholds import threshold
 
+# More names than this in one sentence are not read; tables have them all.
+MOST_NAMES = 12
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
@@ -25,7 +28,7 @@ class Answer:
 
 def answers(e: Examination) -> tuple[Answer, ...]:
     """The answers in the order in which they are read."""
-    return (_reliable(e), _station(e), _unsure(e), _severe(e))
+    return (_reliable(e), _station(e), _pass_mark(e), _unsure(e), _severe(e))
 
 
 def reliability_of(e: Examination) -> Estimate:
@@ -49,7 +52,10 @@ def _reliable(e: Examination) -> Answer:
     elif found.high < wanted:
         short, what = "No", f"is below {wanted:g} even at the high end of its interval"
     else:
-        short, what = "Not shown", f"may be above or below {wanted:g}: the interval holds both"
+        short, what = (
+            "Not shown to be",
+            f"may be above or below {wanted:g}: the interval holds both",
+        )
     sentence = f"The reliability of the total, {found.text()}, {what}."
     return Answer(question, short, f"{sentence}{_more_stations(e)}", _reliable_basis(e, found))
 
@@ -104,38 +110,88 @@ def _station(e: Examination) -> Answer:
 
 def _apart(e: Examination, station: str) -> str:
     w = next(w for w in e.without if w.station == station)
-    many = len(e.table.students)
+    many, gone = len(e.table.students), ""
+    if w.mark == w.mark and e.rule.applied == e.rule.applied:
+        gone = f", the pass mark from {e.rule.applied:.1f} to {w.mark:.1f}"
     changes = (
-        f"the decisions on {', '.join(w.changed)} change" if w.changed else "no decision changes"
-    )
+        f"the decision on {_listed(w.changed)} would be the other" if w.changed
+        else "no decision would change"
+    )  # fmt: skip
     return (
-        f"As far as {many} students can show, {station} goes neither with the other "
-        "stations nor with the examiners' global rating; without it alpha goes from "
-        f"{e.consistency.alpha.value:.2f} to {w.alpha:.2f} and {changes}."
+        f"As far as {many} students can show, {station} agrees neither with the other "
+        "stations nor with the examiners' global rating. Without it alpha would go from "
+        f"{e.consistency.alpha.value:.2f} to {w.alpha:.2f}{gone}, and {changes}."
     )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    """Names in a sentence; a long list is cut and counted."""
+    shown = names if len(names) <= MOST_NAMES else names[: MOST_NAMES - 1]
+    more = f" and {len(names) - len(shown):,} more" if len(shown) < len(names) else ""
+    return f"{', '.join(shown)}{more}"
 
 
 def _signs(e: Examination) -> list[str]:
     return [f"{s.station}: {'; '.join(s.signs)}." for s in e.apart]
 
 
+def _pass_mark(e: Examination) -> Answer:
+    question, cut, added = "Where does the pass mark stand?", e.deciding.cut, e.rule.added
+    if not cut.known:
+        return Answer(
+            question, "Not known", f"No pass mark by {e.deciding.method}: {cut.note}.", ()
+        )
+    low, high = cut.low, cut.high
+    sentence = f"By {e.deciding.method} it is {cut.value + added:.1f} percent"
+    if added:
+        sentence += f", {added:.1f} of it for the error of measurement"
+    if low is None or high is None or low != low or high != high:
+        return Answer(question, f"{cut.value + added:.1f}", f"{sentence}; no interval.", ())
+    low, high = low + added, high + added
+    inside = tuple(r.student for r in e.results if low <= r.total <= high)
+    within = f"{len(inside)} students have" if len(inside) != 1 else "one student has"
+    sentence += f"; another such group of students could have put it there, and {within} a total"
+    return Answer(
+        question, f"Between {low:.1f} and {high:.1f}",
+        f"{sentence} inside that interval{f' ({_listed(inside)})' if inside else ''}.",
+        _pass_mark_basis(e),
+    )  # fmt: skip
+
+
+def _pass_mark_basis(e: Examination) -> tuple[str, ...]:
+    others = [
+        f"{p.method} {p.cut.text(1)}" for p in e.pass_marks
+        if p.method != e.options.method and p.cut.known
+    ]  # fmt: skip
+    beside = f"Beside it: {'; '.join(others)}." if others else ""
+    return (
+        f"95% interval: {e.deciding.cut.method}. It takes the ratings as they were given and does "
+        "not know whether examiners agree on what borderline means.",
+        beside,
+    )
+
+
 def _unsure(e: Examination) -> Answer:
     question = "Whose result is unsure?"
-    held = [r for r in e.results if r.decision == "held"]
-    incomplete = [r for r in e.results if r.decision == "incomplete"]
+    held = tuple(r.student for r in e.results if r.decision == "held")
+    incomplete = tuple(r.student for r in e.results if r.decision == "incomplete")
     parts = []
     if e.near:
-        listed = ", ".join(f"{r.student} ({100 * r.other:.0f}%)" for r in e.near)
-        parts.append(f"Near the mark, with the probability of the other decision: {listed}.")
+        each = tuple(f"{r.student} ({r.by_marks}, {100 * r.other:.0f}%)" for r in e.near)
+        parts.append(
+            "Near the mark, with the decision by marks and the probability that the other would "
+            f"be right: {_listed(each)}."
+        )
     if held:
-        parts.append(f"Critical error, for the board: {', '.join(r.student for r in held)}.")
+        parts.append(f"Critical error, for the board: {_listed(held)}.")
     if incomplete:
-        parts.append(f"Marks missing, no decision: {', '.join(r.student for r in incomplete)}.")
+        parts.append(f"Marks missing, no decision: {_listed(incomplete)}.")
     if not parts:
         none = "Nobody is near the mark." if e.rule.mark == e.rule.mark else "No pass mark was set."
         return Answer(question, "Nobody" if "Nobody" in none else "Not known", none, _near_basis(e))
-    count = len({r.student for r in [*e.near, *held, *incomplete]})
-    return Answer(question, f"{count} students", " ".join(parts), _near_basis(e))
+    names = tuple(dict.fromkeys([*(r.student for r in e.near), *held, *incomplete]))
+    short = ", ".join(names) if len(names) <= 5 else f"{len(names):,} students"
+    return Answer(question, short, " ".join(parts), _near_basis(e))
 
 
 def _near_basis(e: Examination) -> tuple[str, ...]:
@@ -158,14 +214,16 @@ def _severe(e: Examination) -> Answer:
     )
     if not s.connected:
         return Answer(question, "Cannot be told", s.sentence, basis)
-    named = [*s.severe, *(f"{name} (lenient)" for name in s.lenient)]
-    short = ", ".join(named) or "Nobody is shown to be"
+    points = {x.examiner: abs(x.points) for x in s.examiners}
+    named = [f"{name}, by {points[name]:.0f} points" for name in s.severe]
+    named += [f"{name} (lenient, by {points[name]:.0f} points)" for name in s.lenient]
+    short = "; ".join(named) or "Nobody is shown to be"
     return Answer(question, short, f"{s.sentence}{_adjusted(e) if named else ''}", basis)
 
 
 def _adjusted(e: Examination) -> str:
     """Whose result adjusted marks would change."""
-    changed = [r.student for r in e.results if r.adjusted_decision not in (None, r.by_marks)]
+    changed = tuple(r.student for r in e.results if r.adjusted_decision not in (None, r.by_marks))
     if not changed:
         return " With marks adjusted no decision would change."
-    return f" With marks adjusted the other decision would fall on {', '.join(changed)}."
+    return f" With marks adjusted the other decision would fall on {_listed(changed)}."

@@ -66,10 +66,12 @@ def examination_data(e: Examination) -> dict[str, Any]:
         "linked": f.linked,
         "severity": _with_students(f.severity),
         "rating_model_of": f.model_of,
-        "rating_model": _with_students(f.model),
+        "rating_model": _without_verdicts(f.model),
         "drift": plain(f.drift),
+        "drift_by": f.drift_by,
         "halo": plain(f.halo),
         "circuits": plain(f.circuits),
+        "groups": plain(f.groups),
         "thresholds": plain(thresholds()),
         "warnings": list(e.warnings),
     }
@@ -80,6 +82,21 @@ def _with_students(found: Any) -> Any:
     if found is None:
         return None
     return plain(found) | {"students": plain(found.students)}
+
+
+# Who is named rests on marks and ratings together; the model of ratings is a view beside it.
+VERDICTS = frozenset({"verdict", "severe", "lenient", "rule", "sentence", "p_adjusted"})
+
+
+def _without_verdicts(found: Any) -> Any:
+    """The many-facet model in logits with its fit; nobody is named from it."""
+    if found is None:
+        return None
+    data = {k: v for k, v in _with_students(found).items() if k not in VERDICTS}
+    data["examiners"] = [
+        {k: v for k, v in row.items() if k not in VERDICTS} for row in data["examiners"]
+    ]
+    return data
 
 
 def hands_data(hands: Hands) -> dict[str, Any]:

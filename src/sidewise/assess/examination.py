@@ -77,6 +77,11 @@ class Examination:
         return tuple(station for station in self.stations if station.stands_apart)
 
     @property
+    def deciding(self) -> PassMark:
+        """The pass mark that decides, before any standard error is added."""
+        return next(p for p in self.pass_marks if p.method == self.options.method)
+
+    @property
     def near(self) -> tuple[StudentResult, ...]:
         """Students near the mark, the least sure first."""
         return tuple(sorted((r for r in self.results if r.near), key=lambda r: -r.other))
@@ -133,9 +138,12 @@ def examine(marks: Marks, options: Options | None = None) -> Examination:
     rule = _rule(deciding.cut, sem, options)
     cuts = {s.station: s.line.cut.value for s in figures}
     results = fair.beside(student_results(table, rule, cuts), rule)
+    size = _size_warnings(table)
+    # Every part says for itself that students are few; here it is said once, with its source.
+    said = [w for w in fair.warnings if not (size and w.endswith("such figures are unstable."))]
     warnings = (
-        *marks.warnings, *dropped, *_size_warnings(table), *what_is_missing(table_of_marks),
-        *mark.warnings, *deciding.warnings, *fair.warnings,
+        *marks.warnings, *dropped, *size, *what_is_missing(table_of_marks),
+        *mark.warnings, *deciding.warnings, *said,
     )  # fmt: skip
     without = tuple(_leaving(table, s, figures, results, rule) for s in figures if s.stands_apart)
     return Examination(

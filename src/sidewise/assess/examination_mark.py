@@ -72,7 +72,7 @@ def examination_mark(
     score, rating = score[:, usable], rating[:, usable]
     boot = _bootstrap(score, rating, borderline, draws, seed)
     cuts = lines[usable]
-    warnings = (*_lost(lost), *_few(boot.slope))
+    warnings = (*_lost(lost), *_few(names, boot.slope))
     return ExaminationMark(
         bootstrap=_percentiles(float(cuts.mean()), boot.cut.mean(axis=1)),
         delta=_delta(score, rating, borderline, cuts),
@@ -97,12 +97,16 @@ def _lost(lost: tuple[str, ...]) -> tuple[str, ...]:
     return (f"No pass mark by borderline regression at: {', '.join(lost)}; left out of the mean.",)
 
 
-def _few(slope: Floats) -> tuple[str, ...]:
+def _few(names: tuple[str, ...], slope: Floats) -> tuple[str, ...]:
     """Draws whose line falls are kept (its value at the rating is still defined), and counted."""
-    falling = int((slope <= 0).any(axis=1).sum())
-    if falling <= 0.05 * max(1, slope.shape[0]):
-        return ()
-    return (f"In {falling} of {slope.shape[0]} bootstrap draws a station's line did not rise.",)
+    draws = slope.shape[0]
+    falling = (slope <= 0).sum(axis=0)
+    return tuple(
+        f"At {name} marks did not rise with ratings in {count:,} of {draws:,} bootstrap draws: its "
+        "pass mark is little more than a guess and makes that of the examination less sure."
+        for name, count in zip(names, falling, strict=True)
+        if count > 0.05 * max(1, draws)
+    )
 
 
 def _moments(score: Floats, rating: Floats) -> Floats:

@@ -34,7 +34,9 @@ class Fairness:
     """Variance components, reliability and examiners; None where they could not be had.
 
     `severity` is in points of 100 and says who is named; `model` is the many-facet model of what
-    `model_of` says (the global ratings or the marks), in logits with fit statistics.
+    `model_of` says (the global ratings or the marks), in logits with fit statistics: another
+    view of the same examiners, from which nobody is named. `drift_by` says what gave the order.
+    `groups` compares the groups of students that the table names, `circuits` the circuits.
     """
 
     components: VarianceComponents | None = None
@@ -43,8 +45,10 @@ class Fairness:
     model: SeverityResult | None = None
     model_of: str = ""
     drift: Drift | None = None
+    drift_by: str = ""
     halo: Halo | None = None
     circuits: GroupComparison | None = None
+    groups: GroupComparison | None = None
     warnings: tuple[str, ...] = ()
 
     @property
@@ -87,6 +91,7 @@ def fairness(
         components=components,
         reliability=reliability,
         circuits=_circuits(rated, notes),
+        groups=_groups(marks, rated, notes),
         warnings=tuple(notes),
     )
 
@@ -107,14 +112,53 @@ def _examiners(marks: pd.DataFrame, rated: pd.DataFrame, notes: list[str]) -> Fa
     else:
         model = _tried("The model of marks", lambda: fit_severity(to_categories(rated)), notes)
     drift = halo = None
-    if rated["session"].nunique() > 1:
-        drift = _tried("Drift", lambda: fit_drift(rated), notes)
+    order = _order(rated)
+    if order:
+        placed = rated.assign(time=_places(rated, order))
+        drift = _tried("Drift", lambda: fit_drift(placed, order="time"), notes)
     if marks["item"].nunique() > 2:
         halo = _tried("Halo", lambda: find_halo(marks[marks["mark"].notna()]), notes)
     for found in (severity, model, drift, halo):
         notes += [w for w in (found.warnings if found else ()) if w not in notes]
     basis = "global ratings" if use_rating else "marks"
-    return Fairness(severity=severity, model=model, model_of=basis, drift=drift, halo=halo)
+    return Fairness(
+        severity=severity, model=model, model_of=basis, drift=drift,
+        drift_by=order, halo=halo,
+    )  # fmt: skip
+
+
+def _order(rated: pd.DataFrame) -> str:
+    """The column that orders the day: times where every performance has one, else sessions."""
+    if "time" in rated and rated["time"].notna().all() and rated["time"].nunique() > 1:
+        return "time"
+    return "session" if rated["session"].nunique() > 1 else ""
+
+
+def _places(rated: pd.DataFrame, order: str) -> pd.Series[float]:
+    """Places in the day; sessions by their numbers, else in the order in which they appear."""
+    import pandas as pd
+
+    numbers = pd.to_numeric(rated[order], errors="coerce")
+    if numbers.notna().all():
+        return numbers.astype(float)
+    return pd.Series(pd.factorize(rated[order])[0], rated.index, dtype=float)
+
+
+def _groups(marks: pd.DataFrame, rated: pd.DataFrame, notes: list[str]) -> GroupComparison | None:
+    """Groups of students, where the table names any; students without one are left out."""
+    from sidewise.assess.groups import compare_groups
+
+    known = marks[["student", "group"]].dropna().drop_duplicates("student")
+    if known["group"].nunique() < 2:
+        return None
+    belongs = dict(zip(known["student"], known["group"], strict=True))
+    grouped = rated.assign(group=rated["student"].map(belongs))
+    found = _tried("The comparison of groups", lambda: compare_groups(grouped, "group"), notes)
+    lost = rated["student"].nunique() - len(known)
+    if lost:
+        notes.append(f"{lost} students without a group are left out of that comparison.")
+    notes += [w for w in (found.warnings if found else ()) if w not in notes]
+    return found
 
 
 def _circuits(rated: pd.DataFrame, notes: list[str]) -> GroupComparison | None:

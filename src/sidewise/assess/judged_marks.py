@@ -73,8 +73,9 @@ class Hofstee:
     """Where the curve of failures meets the judges' line inside their box.
 
     `cut` is the mark at which the step curve (share strictly below the mark) meets the line,
-    `cut_smooth` the same with the curve drawn through the points (mark, share strictly below it). `fails` is the
-    share strictly below `cut`. NaN and a warning when they do not meet inside the box.
+    `cut_smooth` the same with the curve drawn through the points (mark, share strictly below it).
+    `fails` is the share strictly below `cut`. NaN and a warning when they do not meet inside the
+    box.
     """
 
     cut: float

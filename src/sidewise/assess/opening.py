@@ -43,7 +43,7 @@ def open_table(path: Path | str, required: Iterable[str]) -> RawTable:
         raise UserError(name, "an empty file", "a table with a heading row", "")
     raw = _table(name, data, tuple(required))
     frame = raw.cells
-    frame.columns = [_heading(column) for column in frame.columns]
+    frame.columns = [heading(column) for column in frame.columns]
     _check_headings(name, list(frame.columns), tuple(required))
     blank = (frame == "").all(axis=1)
     if blank.any():
@@ -79,7 +79,8 @@ def _table(name: str, data: bytes, required: tuple[str, ...]) -> RawTable:
     return _text(name, data)
 
 
-def _heading(column: object) -> str:
+def heading(column: object) -> str:
+    """A heading as it is compared: lower case, spaces and hyphens as underscores."""
     return re.sub(r"[\s\-]+", "_", str(column).strip().strip("\ufeff").casefold())
 
 
@@ -201,7 +202,7 @@ def _workbook(name: str, data: bytes, required: tuple[str, ...]) -> pd.DataFrame
 
 
 def _has(row: tuple[Any, ...], required: tuple[str, ...]) -> bool:
-    return set(required) <= {_heading(cell) for cell in row if cell is not None}
+    return set(required) <= {heading(cell) for cell in row if cell is not None}
 
 
 def _from_rows(rows: list[tuple[Any, ...]]) -> pd.DataFrame:

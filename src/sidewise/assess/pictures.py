@@ -166,13 +166,12 @@ def near_picture(e: Examination) -> str:
     top = 34.0 + crowd.height
     bottom = top + 16 + ROW * len(near)
     cut = scale(e.rule.applied)
-    error = 1.96 * e.rule.mark_se
+    reach = _mark_reach(e)
+    interval = f" ({reach[0]:.1f} to {reach[1]:.1f})" if reach else ""
     parts = [
-        d.band(scale(e.rule.applied - error), scale(e.rule.applied + error), 22, bottom)
-        if error > 0
-        else "",
+        d.band(scale(reach[0]), scale(reach[1]), 22, bottom) if reach else "",
         d.line(cut, 22, cut, bottom, "cut"),
-        d.words(cut, 14, f"pass mark {e.rule.applied:.1f}", "head", "middle"),
+        d.words(cut, 14, f"pass mark {e.rule.applied:.1f}{interval}", "head", "middle"),
         d.words(0, top - 4, "all students", "small"),
         *[d.dot(x, top - 6 - y, 2.6, "crowd") for x, y in crowd.places],
         d.axis(scale, bottom, 0, 6),
@@ -182,6 +181,13 @@ def near_picture(e: Examination) -> str:
     for i, r in enumerate(near):
         parts.append(_near_row(r, top + 16 + ROW * (i + 0.5), scale, e.rule.sem))
     return d.picture(WIDTH, bottom + 42, _near_label(e), parts)
+
+
+def _mark_reach(e: Examination) -> list[float]:
+    """The ends of the deciding mark's interval, or nothing."""
+    ends = [end for end in (e.deciding.cut.low, e.deciding.cut.high) if end is not None]
+    known = len(ends) == 2 and all(end == end for end in ends)
+    return [end + e.rule.added for end in ends] if known else []
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +210,7 @@ def _crowd(totals: NDArray[np.float64], scale: d.Scale) -> _Crowd:
 
 
 def _near_row(r: StudentResult, y: float, scale: d.Scale, sem: float) -> str:
-    said = f"{r.total:.1f}, {r.decision}; other {100 * r.other:.0f}%"
+    said = f"{r.total:.1f}, {r.decision}; {100 * r.other:.0f}% the other"
     return "".join(
         [
             d.words(0, y + 4, _short(r.student, 15), "strong"),

@@ -21,7 +21,7 @@ from sidewise.assess.columns import (
     YES,
     RatingScale,
 )
-from sidewise.assess.opening import RawTable, column_text, open_table
+from sidewise.assess.opening import RawTable, column_text, heading, open_table
 from sidewise.assess.row_checks import Faults, check_table, date_like, numbers, times
 from sidewise.errors import UserError
 
@@ -108,7 +108,7 @@ def read_marks(
 def _with_group(raw: RawTable, column: str | None) -> RawTable:
     if column is None:
         return raw
-    name = column.strip().casefold()
+    name = heading(column)
     if name not in raw.cells:
         raise UserError("group", column, f"a column: {', '.join(raw.cells.columns)}", "")
     return replace(raw, cells=raw.cells.assign(group=raw.cells[name]))

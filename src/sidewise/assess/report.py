@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from html import escape
 from importlib.resources import files
+from typing import TYPE_CHECKING
 
 from sidewise.assess.answers import Answer, answers
 from sidewise.assess.examination import Examination
@@ -17,8 +18,13 @@ from sidewise.assess.stations import StationFigures
 from sidewise.assess.text import SAFETY, interval, number
 from sidewise.assess.thresholds import thresholds
 
+if TYPE_CHECKING:
+    from sidewise.assess.groups import GroupComparison
+
 # A page with more rows than this is no longer read; the machine-readable output has them all.
 MOST_STUDENTS = 2000
+STUDENT_HEADS = ["student", "total", "from the mark", "decision", "chance of the other", "adjusted",
+                 "by adjusted marks", "note"]  # fmt: skip
 
 
 def report_html(e: Examination) -> str:
@@ -27,7 +33,7 @@ def report_html(e: Examination) -> str:
     title = f"Examination report, {e.marks.name}"
     body = "\n".join(
         [
-            _head(e, title), _answers(e), _stations(e), _examiners(e), _students(e),
+            _head(e, title), _answers(e), _stations(e), _examiners(e), _groups(e), _students(e),
             _reliability(e), _pass_marks(e), _everyone(e), _care(e), _basis(),
         ]
     )  # fmt: skip
@@ -146,6 +152,27 @@ def _circuits(e: Examination) -> str:
     found = e.fairness.circuits
     if found is None:
         return ""
+    return _compared(found, "circuit")
+
+
+def _groups(e: Examination) -> str:
+    """Groups of students named in the table, with the caution that goes with them."""
+    found = e.fairness.groups
+    if found is None:
+        return ""
+    gaps = [
+        f"{g.station}: {g.group} {g.gap:+.1f} points ({g.low:.1f} to {g.high:.1f}) beside what "
+        "its marks at the other stations lead one to expect."
+        for g in found.stations if g.verdict == "look at this station"
+    ]  # fmt: skip
+    look = f"<p>Stations to look at:</p>{bullets(gaps)}" if gaps else (
+        "<p>At no station does a group fall out of line with its own marks elsewhere.</p>"
+        if found.stations else ""
+    )  # fmt: skip
+    return f"<h2>Groups of students</h2>{_compared(found, 'group')}{look}"
+
+
+def _compared(found: GroupComparison, heading: str) -> str:
     rows = []
     for g in found.groups:
         if g.suppressed or g.difference is None or g.low is None or g.high is None:
@@ -153,7 +180,7 @@ def _circuits(e: Examination) -> str:
             continue
         gap = f"{g.difference:+.1f} ({g.low:.1f} to {g.high:.1f})"
         rows.append([g.group, str(g.n), number(g.mean, 1), gap, number(g.p_adjusted)])
-    heads = ["circuit", "students", "mean", "less the others", "p"]
+    heads = [heading, "students", "mean", "less the others (95%)", "p (Holm)"]
     return table(heads, rows) + f"<p class='quiet'>{escape(found.caution)}</p>"
 
 
@@ -206,18 +233,23 @@ def _examiner_table(e: Examination) -> str:
             number(m.infit if m else None), number(m.outfit if m else None), x.verdict,
         ])  # fmt: skip
     heads = ["examiner", "marked", "points of 100", "95%", "severity in logits", "infit",
-             "outfit", "by the rule"]  # fmt: skip
+             "outfit", "by the rule for points"]  # fmt: skip
     named = {i for i, row in enumerate(rows) if row[-1] in ("severe", "lenient")}
     note = (
         f"Points: marks. Logits and fit: many-facet model of the {e.fairness.model_of}; fit is 1 "
-        "when judgements scatter as the model expects, below when too even, above when erratic."
+        "when judgements scatter as the model expects, below when too even, above when erratic. "
+        "The model is another view; nobody is named from it."
     )
     return table(heads, rows, look=named) + f"<p class='quiet'>{escape(note)}</p>"
 
 
 def _day(e: Examination) -> str:
-    """Drift and halo: a sentence each."""
+    """Drift and halo: a sentence each, and where the order of the day was taken from."""
     found = [x.sentence for x in (e.fairness.drift, e.fairness.halo) if x is not None]
+    if e.fairness.drift is not None:
+        found.append(f"The order of the day is that of the column {e.fairness.drift_by}.")
+    if not found:
+        return ""
     return details("Change over the day, and items that move together", bullets(found))
 
 
@@ -227,8 +259,7 @@ def _day(e: Examination) -> str:
 def _students(e: Examination) -> str:
     special = [r for r in e.results if r.decision in ("held", "incomplete") and not r.near]
     rows = [_student_cells(r) for r in [*e.near, *special]]
-    heads = ["student", "total", "from the mark", "decision", "other decision", "adjusted",
-             "by adjusted marks", "note"]  # fmt: skip
+    heads = STUDENT_HEADS
     caption = (
         "Each dot is a student. The shaded band is the 95% interval of the pass mark itself; the "
         "lines are one standard error of measurement."
@@ -261,8 +292,7 @@ def _note(r: StudentResult) -> str:
 
 
 def _everyone(e: Examination) -> str:
-    heads = ["student", "total", "from the mark", "decision", "other decision", "adjusted",
-             "by adjusted marks", "note"]  # fmt: skip
+    heads = STUDENT_HEADS
     shown = e.results[:MOST_STUDENTS]
     rest = len(e.results) - len(shown)
     more = f"<p class='quiet'>{rest:,} more in the machine-readable output.</p>" if rest else ""

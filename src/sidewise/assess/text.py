@@ -31,6 +31,7 @@ def marks_text(e: Examination) -> str:
         _stations(e),
         _pass_marks(e),
         _near(e),
+        _groups(e),
         _warnings(e.warnings),
     ]
     return "\n\n".join(part for part in [*parts, _wrapped(SAFETY)] if part)
@@ -98,6 +99,26 @@ def _near(e: Examination) -> str:
         return ""
     head = f"{'student':12} {'total':>6} {'margin':>7} {'other':>6} {'adjusted':>9}  decision"
     return "\n".join([head, *(_student(r) for r in [*e.near, *special])])
+
+
+def _groups(e: Examination) -> str:
+    """Groups of students that the table names; small ones are not shown."""
+    found = e.fairness.groups
+    if found is None:
+        return ""
+    lines = ["Groups of students"]
+    for g in found.groups:
+        if g.suppressed or g.n is None:
+            lines.append(f"  {g.group:16} too few to show")
+            continue
+        gap = "" if g.difference is None else (
+            f"  less the others {g.difference:+.1f} ({number(g.low, 1)} to {number(g.high, 1)})"
+        )  # fmt: skip
+        lines.append(f"  {g.group:16} n {g.n:<5} mean {number(g.mean, 1)}{gap}")
+    look = sorted({g.station for g in found.stations if g.verdict == "look at this station"})
+    if look:
+        lines.append(f"  Stations to look at: {', '.join(look)}.")
+    return "\n".join([*lines, _wrapped(found.caution, "  ")])
 
 
 def _student(r: StudentResult) -> str:

@@ -470,9 +470,7 @@ class _Least:
     root: Floats
 
 
-def _least_given(
-    sums: reml.Sums, phi: Floats, which: int, value: float, near: Floats
-) -> _Least:
+def _least_given(sums: reml.Sums, phi: Floats, which: int, value: float, near: Floats) -> _Least:
     """Least criterion with variance number `which` held at `value`, searched from `near`."""
     from scipy.optimize import minimize
 

@@ -23,6 +23,9 @@ def marks(
     leave_out: str | None = typer.Option(
         None, "--leave-out", help="Rows to leave out, as 17,45-50."
     ),
+    group: str | None = typer.Option(
+        None, "--group", help="Column that says a student's group, to compare groups with care."
+    ),
     without: list[str] = typer.Option([], "--without", help="A station to leave out."),
     ratings: str | None = typer.Option(
         None, "--ratings", help="Words of the rating, lowest first."
@@ -48,7 +51,8 @@ def marks(
     from sidewise.assess.reading import read_marks
 
     scale = rating_scale(ratings, borderline)
-    table = read_marks(file, scale=scale, leave_out=row_numbers(leave_out), sitting=sitting)
+    rows = row_numbers(leave_out)
+    table = read_marks(file, scale=scale, leave_out=rows, sitting=sitting, group=group)
     options = Options(
         method=method,
         add_sem=add_sem,
