@@ -60,6 +60,11 @@ def _difference(now: Current, item: Item, mode: str | None) -> SideDifference | 
 
 
 def _differences(now: Current, item: Item) -> tuple[SideDifference, ...]:
+    found: tuple[SideDifference, ...] = now.once(item.id, lambda: _worked_out(now, item))
+    return found
+
+
+def _worked_out(now: Current, item: Item) -> tuple[SideDifference, ...]:
     findings = tuple(f for places in now.record.settled.values() for f in places if f.item == item.id)
     if len(findings) < 2 or not any(f.instrument for f in findings):
         return ()

@@ -141,6 +141,19 @@ class StageRows:
         return slug(self.stage)
 
 
+@dataclass(frozen=True, slots=True)
+class StageFoot:
+    """The foot of a stage by itself, for the answer to a touch."""
+
+    stage: Stage
+    rest: int
+
+    @property
+    def slug(self) -> str:
+        """The stage as it stands in an address."""
+        return slug(self.stage)
+
+
 def slug(stage: Stage) -> str:
     """The stage as it stands in an address."""
     return stage.value.replace(" ", "-")

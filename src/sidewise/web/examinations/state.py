@@ -34,6 +34,7 @@ class Current:
         self.length = len(entries)
         self.folded: Folded = fold(str(examination.pk), entries)
         self._weighing = Lock()
+        self._by_item: dict[str, Any] = {}
 
     @property
     def record(self) -> Record:
@@ -63,6 +64,12 @@ class Current:
     @cached_property
     def _interpretation(self) -> Any:
         return weigh(self.record)
+
+    def once(self, name: str, work: Any) -> Any:
+        """What `work` gives for one item, worked out once."""
+        if name not in self._by_item:
+            self._by_item[name] = work()
+        return self._by_item[name]
 
     @cached_property
     def last_touch(self) -> tuple[str, ...]:

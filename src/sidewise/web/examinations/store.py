@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Iterable
 from datetime import datetime
+from threading import Lock
+from typing import Any
 
 from django.db import transaction
+from django.db.models import Count, Max, Q
 
 from sidewise.protocol import load_protocol
 from sidewise.record.check import check_finding
@@ -33,12 +37,41 @@ STATE_AFTER = {
 }
 
 
+READ_LEDGERS = 300
+"""Ledgers whose entries one process keeps read; a row is never changed, so it is read once."""
+_read: OrderedDict[Any, tuple[int, tuple[Entry, ...]]] = OrderedDict()
+_reading = Lock()
+
+
 def entries_of(examination: Examination) -> list[Entry]:
-    """The ledger, oldest first."""
-    return [
-        Entry.model_validate({"id": row.entry_id, "at": row.at, "by": row.by, "deed": row.deed})
-        for row in examination.entries.all()
-    ]
+    """The ledger, oldest first; only rows that this process has not read yet are fetched."""
+    with _reading:
+        last, known = _read.get(examination.pk, (0, ()))
+    counts = examination.entries.aggregate(
+        all=Count("pk"), read=Count("pk", filter=Q(pk__lte=last)), last=Max("pk")
+    )
+    if counts["read"] != len(known):
+        # Another database stands here now (a restore, an erasure): nothing read before counts.
+        last, known = 0, ()
+    if counts["all"] > len(known):
+        fresh = examination.entries.filter(pk__gt=last)
+        known = (*known, *(_entry(row) for row in fresh))
+        _keep(examination, counts["last"], known)
+    return list(known)
+
+
+def _keep(examination: Examination, last: int, entries: tuple[Entry, ...]) -> None:
+    # Inside a transaction that may still be rolled back the numbers could be given out again.
+    if len(entries) and not transaction.get_connection().in_atomic_block:
+        with _reading:
+            _read[examination.pk] = (last, entries)
+            _read.move_to_end(examination.pk)
+            while len(_read) > READ_LEDGERS:
+                _read.popitem(last=False)
+
+
+def _entry(row: LedgerEntry) -> Entry:
+    return Entry.model_validate({"id": row.entry_id, "at": row.at, "by": row.by, "deed": row.deed})
 
 
 def folded(examination: Examination) -> Folded:

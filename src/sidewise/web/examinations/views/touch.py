@@ -14,7 +14,7 @@ from sidewise.record.ledger import Entry, Found, Undone
 from sidewise.web.examinations.bedside import bedside_context
 from sidewise.web.examinations.entries import entries_from_form, entries_from_json
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.rows import row_of, slug, stage_rows
+from sidewise.web.examinations.rows import StageFoot, rest_of, row_of, slug
 from sidewise.web.examinations.state import Current, current
 from sidewise.web.examinations.store import append
 from sidewise.web.examinations.views.stage import ENTRY
@@ -76,7 +76,7 @@ def _answer(
     items = [now.protocol.by_id[name] for name in names]
     stages = dict.fromkeys(item.stage for item in items)
     context |= {"rows": [row_of(now, item) for item in items], **ENTRY}
-    context |= {"feet": [stage_rows(now, stage) for stage in stages] if len(stages) == 1 else []}
+    context |= {"feet": [StageFoot(stage, len(rest_of(now, stage))) for stage in stages]}
     return render(request, "examinations/answer.html", context)
 
 
