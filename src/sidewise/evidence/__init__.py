@@ -14,7 +14,7 @@ For the reasoner
 
 Layout. `Conditions.names` are the network's conditions in the order of conditions.yaml;
 `Conditions.columns` are their levels above none, flat: ("cuff", 1), ("cuff", 2), ("cuff", 3),
-("subscapularis", 1) ... This one axis C serves links, pre-test and complaint links alike.
+then the next condition's, ... This one axis C serves links, pre-test and complaint links alike.
 `Fitted.readings` is the order of readings.yaml. With D draws, R readings, A arcs, F families:
     leak, tau_se, tau_sp (D, R); link (D, A), arc a joining reading `reading_of[a]` to column
     `column_of[a]`; `dense(link)` spreads links to (D, R, C); rho_s, rho_m (D, F).

@@ -243,7 +243,7 @@ def _check_counts(row: Row, place: str) -> None:
     cells = (row.tp, row.fp, row.fn, row.tn)
     total = sum(cell for cell in cells if cell is not None)
     if None not in cells and row.n.isdigit() and total > int(row.n) * 1.2:
-        # Some papers count shoulders and print patients; a fifth more is allowed.
+        # Some papers count joints and print patients; a fifth more is allowed.
         raise UserError(f"{place}.n", row.n, f"at least the {total} people in its cells")
 
 

@@ -47,28 +47,41 @@ def observe(judge: Judge, layout: Layout, variants: Variants) -> Observed:
     Of several readings of one look only the first that can be judged is a witness: the order is
     fixed in the knowledge, so that it cannot be chosen after looking.
     """
-    groups = load_families(judge.record.region).witness_group
+    verdicts = {
+        (seat.reading.id, seat.side): judge.reading(seat.reading, seat.side)
+        for seat in layout.seats
+    }
     spoken: list[Spoken] = []
     silent: list[Silent] = []
-    taken: set[tuple[tuple[str, ...], str]] = set()
     for seat in layout.seats:
-        verdict = judge.reading(seat.reading, seat.side)
-        if verdict.state is State.NOT_INTERPRETABLE:
-            silent.append(Silent(seat, verdict.because))
-        if not verdict.known:
-            continue
-        group = groups.get(seat.reading.id)
-        if group is not None and (group, seat.side) in taken:
-            silent.append(Silent(seat, "another reading of the same look already speaks"))
-            continue
-        if group is not None:
-            taken.add((group, seat.side))
-        excuse = variants.weights.get((seat.reading.item, seat.side))
-        if excuse == "nothing" and verdict.state is not State.NOT_MET:
-            silent.append(Silent(seat, "a normal variant here"))
-            continue
-        spoken.append(Spoken(seat, verdict, _observation(verdict, excuse == "soft")))
+        verdict = verdicts[seat.reading.id, seat.side]
+        if reason := _silenced(seat, verdict, verdicts, judge.record.region, variants):
+            silent.append(Silent(seat, reason))
+        elif verdict.known:
+            soft = variants.weights.get((seat.reading.item, seat.side)) == "soft"
+            spoken.append(Spoken(seat, verdict, _observation(verdict, soft)))
     return Observed(tuple(spoken), tuple(silent))
+
+
+Verdicts = dict[tuple[str, str], Verdict]
+
+
+def _silenced(
+    seat: Seat, verdict: Verdict, verdicts: Verdicts, region: str, variants: Variants
+) -> str | None:
+    """Why a reading that was seen weighs nothing, or None."""
+    if verdict.state is State.NOT_INTERPRETABLE:
+        return verdict.because
+    if not verdict.known:
+        return None
+    group = load_families(region).witness_group.get(seat.reading.id, (seat.reading.id,))
+    before = group[: group.index(seat.reading.id)]
+    if any((name, seat.side) in verdicts and verdicts[name, seat.side].known for name in before):
+        return "another reading of the same look already speaks"
+    excuse = variants.weights.get((seat.reading.item, seat.side))
+    if excuse == "nothing" and verdict.state is not State.NOT_MET:
+        return "a normal variant here"
+    return None
 
 
 def _observation(verdict: Verdict, excused_softly: bool) -> Observation:

@@ -28,7 +28,7 @@ Array = NDArray[np.float64]
 # Questions whose answers move the pre-test figures; a region without one of them moves nothing.
 INJURY = ("injury",)
 DIABETES = ("diabetes",)
-DISLOCATION = ("recurrent_dislocation", "dislocation_reduced")
+DISLOCATION = ("dislocation_reduced",)
 ASSUMED_AGE = 50
 
 
