@@ -66,13 +66,14 @@ def make_person(name: str, role: str, **more: Any) -> Any:
     return user
 
 
-def make_examination(patient: Any, user: Any) -> Any:
+def make_examination(patient: Any, user: Any, **context: Any) -> Any:
     """An open examination of a patient."""
     from sidewise.record import Context
     from sidewise.web.examinations.store import open_examination
 
-    context = Context.model_validate({**BASE, "patient": patient.code, "examiner": user.signs_as})
-    return open_examination(patient, user, "shoulder", context, uuid4().hex, WHEN)
+    about = {**BASE, "patient": patient.code, "examiner": user.signs_as, **context}
+    whole = Context.model_validate(about)
+    return open_examination(patient, user, "shoulder", whole, uuid4().hex, WHEN)
 
 
 def make_clinic() -> Clinic:

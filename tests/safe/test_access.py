@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -85,9 +86,10 @@ def signed(clinic: Clinic) -> Clinic:
     """The same cast; the examination was signed once and is open again, there is a second visit,
     and the owner has a session on another device and a second factor."""
     about = {"at": WHEN, "by": "OWNER"}
-    later = make_examination(clinic.patient, clinic.owner)
+    when = (WHEN + timedelta(days=60)).isoformat()
+    later = make_examination(clinic.patient, clinic.owner, examined_at=when)
     for number, visit in enumerate((clinic.examination, later)):
-        bent = angle("external_rotation_at_side", "left", 20 + 10 * number)
+        bent = angle("external_rotation_at_side", "left", 20 + 10 * number, instrument="goniometer")
         append(visit, [Entry(id=f"v{number}", deed=Found(finding=bent), **about)])
     append(
         clinic.examination,
