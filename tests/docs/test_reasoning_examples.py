@@ -66,7 +66,7 @@ def test_a_competing_cause_takes_credit_as_enumeration_has_it() -> None:
                 weight[cuff] += share * other * squeeze * (sore if tender else 1)
         return weight[1] / (weight[0] + weight[1])
 
-    told = "[{:.2f}] [{:.2f}]".format(cuff_after(False), cuff_after(True))
+    told = f"[{cuff_after(False):.2f}] [{cuff_after(True):.2f}]"
     assert told in TEXT
 
 
