@@ -2,7 +2,8 @@
 
 Twenty examiners, each with an examination of their own, touch every two seconds (the design's
 figure); pages and meanings are asked for between touches. The app runs in its own process on a
-real SQLite file, with as many workers as the machine of the figures has cores. Prints medians and 95th centiles in milliseconds.
+real SQLite file, with as many workers as the machine of the figures has cores. Prints medians
+and 95th centiles in milliseconds.
 
     python -m bench.bedside [--examiners 20] [--seconds 30] [--every 2] [--workers 2]
                             [--invented-meaning]
@@ -82,8 +83,8 @@ class Examiner:
         item = ("neer", "hawkins_kennedy", "speed", "cross_body")[number % 4]
         result = {"kind": "result", "result": ("positive", "negative")[number // 4 % 2]}
         finding = {"item": item, "side": "left", "status": "examined", "value": result}
-        entry = {"id": uuid4().hex, "at": "2026-03-02T09:41:00Z",
-                 "deed": {"do": "found", "finding": finding, "replaces": self.held(item)}}  # fmt: skip
+        deed = {"do": "found", "finding": finding, "replaces": self.held(item)}
+        entry = {"id": uuid4().hex, "at": "2026-03-02T09:41:00Z", "deed": deed}
         body = json.dumps({"entries": [entry]})
         self.ask("POST", f"{self.examination}touch/", body, "touch",
                  **{"Content-Type": "application/json", "HX-Request": "true",
@@ -115,8 +116,9 @@ def main() -> int:
                "WORKERS": str(options.workers)}  # fmt: skip
         if not options.invented_meaning:
             env["REAL_WEIGHING"] = "1"
-        server = subprocess.Popen([sys.executable, "-m", "tests.browser.served"], env=env,
-                                  stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)  # fmt: skip
+        command = [sys.executable, "-m", "tests.browser.served"]
+        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL}
+        server = subprocess.Popen(command, env=env, text=True, **pipes)
         assert server.stdout is not None
         site = re.sub(r"\s", "", server.stdout.readline())
         _wait(site)

@@ -11,7 +11,7 @@ SAVED = "/touch/"
 
 
 class Hand:
-    """Touches one page. `touches` counts taps and each key of the on-screen keypad; not scrolling."""
+    """Touches one page. `touches` counts taps and keys of the on-screen keypad; not scrolling."""
 
     def __init__(self, page: Any, site: str) -> None:
         self.page = page

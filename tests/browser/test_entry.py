@@ -52,7 +52,7 @@ def _enter(hand: Hand, item: Item, kind: str, side: str, mode: str | None) -> No
             hand.page.fill(f"{form} input[name='{name}']", text)
         assert hand.save(f"{form} .record[value={kind}]") == 200
     else:
-        assert hand.save(f"{form} .chip[name=value][value*='\"kind\":\"{kind}\"']") == 200
+        assert hand.save(f'{form} .chip[name=value][value*=\'"kind":"{kind}"\']') == 200
 
 
 def _found(record: Any) -> set[tuple[str, str, str | None, str]]:
@@ -91,7 +91,9 @@ def test_every_item_is_entered_on_its_row_and_comes_back(open_page: Any, site: s
         for item in (item for item in PROTOCOL.items if item.stage == stage):
             _first_way(hand, address, item)
     found = {(f.item, f.side) for f in hand.file(address).findings}
-    wanted = {(i.id, s) for i in PROTOCOL.items for s in (("left", "right") if i.paired else ("midline",))}
+    wanted = {
+        (i.id, s) for i in PROTOCOL.items for s in (("left", "right") if i.paired else ("midline",))
+    }
     assert found == wanted
     assert len(wanted) == 478
 
@@ -127,7 +129,10 @@ def test_left_stays_left_in_page_record_note_and_file(open_page: Any, site: str)
     hand = Hand(page, site)
     address = hand.begin(next(CODES))
     page.goto(f"{address}stage/special-tests/")
-    assert hand.save("#row-neer [aria-label=\"patient's left, Neer sign\"] .chip:text-is('+ pain')") == 200
+    assert (
+        hand.save("#row-neer [aria-label=\"patient's left, Neer sign\"] .chip:text-is('+ pain')")
+        == 200
+    )
     expect(page.locator("#row-neer .left .phrase")).to_contain_text("positive")
     expect(page.locator("#row-neer .right .phrase")).to_have_count(0)
     assert [(f.item, f.side) for f in hand.file(address).findings] == [("neer", "left")]
@@ -144,7 +149,8 @@ def test_standing_behind_swaps_the_columns_not_the_sides(open_page: Any, site: s
     hand = Hand(page, site)
     address = hand.begin(next(CODES))
     page.goto(f"{address}stage/feel/")
-    x = "side => document.querySelector(`#row-coracoid_tenderness .${side}`).getBoundingClientRect().x"
+    row = "document.querySelector('#row-coracoid_tenderness')"
+    x = f"side => {row}.querySelector('.' + side).getBoundingClientRect().x"
     assert page.evaluate(x, "right") < page.evaluate(x, "left")
     page.locator("[data-turn]").first.tap()
     assert page.evaluate(x, "left") < page.evaluate(x, "right")
@@ -225,7 +231,9 @@ def test_undo_takes_the_rest_of_a_stage_back_in_one_touch(open_page: Any, site: 
     assert hand.file(address).findings == ()
 
 
-def test_a_draft_is_signed_amended_and_the_old_revision_stays_readable(open_page: Any, site: str) -> None:
+def test_a_draft_is_signed_amended_and_the_old_revision_stays_readable(
+    open_page: Any, site: str
+) -> None:
     page = open_page()
     hand = Hand(page, site)
     address = hand.begin(next(CODES))

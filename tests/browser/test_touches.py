@@ -130,7 +130,9 @@ def test_an_abnormal_examination_takes_at_most_40_more(open_page: Any, site: str
     _through(hand, {Stage.FEEL: _tender, Stage.MOVE: _stiff, Stage.POWER: _weak,
                     Stage.SPECIAL_TESTS: _provoked})  # fmt: skip
     record = hand.file(address)
-    abnormal = [f for f in record.findings if f.side == "left" and f.value and _is_abnormal(f.value)]
+    abnormal = [
+        f for f in record.findings if f.side == "left" and f.value and _is_abnormal(f.value)
+    ]
     print(f"{hand.touches} touches with {len(abnormal)} abnormal findings")
     assert completeness(record).missing == ()
     assert len(abnormal) == 12

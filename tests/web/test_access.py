@@ -77,7 +77,7 @@ def test_a_reader_may_not_begin_an_examination(cast):
 
 
 def test_nobody_sees_anything_without_signing_in(cast):
-    parts = [p for p in READING + WRITERS_PAGES]
+    parts = READING + WRITERS_PAGES
     for part in parts:
         answer = Client().get(_address(cast, part))
         assert answer.status_code == 302

@@ -102,7 +102,9 @@ def test_the_rest_is_listed_by_name_and_recorded_together(cast):
     findings = page.context["findings"]
     import html
 
-    client.post(f"/examinations/{cast.examination.pk}/record/", {"findings": html.unescape(findings)})
+    client.post(
+        f"/examinations/{cast.examination.pk}/record/", {"findings": html.unescape(findings)}
+    )
     found = cast.record.findings
     assert len(found) == 2 * 10
     assert all(finding.together for finding in found)

@@ -126,18 +126,22 @@ def serve(*, port: int, open_browser: bool, owner: Any = None) -> None:
     server = listening(get_wsgi_application(), port)
     address = f"http://127.0.0.1:{server.server_address[1]}/"
     enter = address + way_in(owner).removeprefix("/")
-    print(f"Ready at {address}")
-    if enter != address:
-        print(f"Sign in once, from this machine, at {enter}")
-    print("Stop with Ctrl-C.", flush=True)
-    if open_browser:
-        Timer(0.3, webbrowser.open, [enter]).start()
     try:
+        _say(address, enter)
+        if open_browser:
+            Timer(0.3, webbrowser.open, [enter]).start()
         server.serve_forever()
     except KeyboardInterrupt:
         print("\nStopped. What was saved is kept.")
     finally:
         server.server_close()
+
+
+def _say(address: str, enter: str) -> None:
+    print(f"Ready at {address}")
+    if enter != address:
+        print(f"Sign in once, from this machine, at {enter}")
+    print("Stop with Ctrl-C.", flush=True)
 
 
 def way_in(owner: Any) -> str:

@@ -65,7 +65,9 @@ def _differences(now: Current, item: Item) -> tuple[SideDifference, ...]:
 
 
 def _worked_out(now: Current, item: Item) -> tuple[SideDifference, ...]:
-    findings = tuple(f for places in now.record.settled.values() for f in places if f.item == item.id)
+    findings = tuple(
+        f for places in now.record.settled.values() for f in places if f.item == item.id
+    )
     if len(findings) < 2 or not any(f.instrument for f in findings):
         return ()
     whole = now.record

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from sidewise.note.text import SEX, SETTINGS, complaint_words
+from sidewise.note.text import SETTINGS, SEX, complaint_words
 from sidewise.protocol import Stage
 from sidewise.reason.result import RedFlag
 from sidewise.web.examinations.models import Examination

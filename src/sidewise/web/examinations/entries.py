@@ -88,8 +88,10 @@ def replaces(finding: Finding, holders: Mapping[str, Finding]) -> Iterator[str]:
     for name, held in holders.items():
         same = held.place == finding.place and held.repeat == finding.repeat
         other = slot_group(held)
-        if same and (group != "place" or other == "status") and (
-            other == group or "status" in (other, group)
+        if (
+            same
+            and (group != "place" or other == "status")
+            and (other == group or "status" in (other, group))
         ):
             yield name
 
@@ -171,7 +173,9 @@ def said(error: ValidationError) -> UserError:
             return UserError(field, given, "a number", "Digits and one decimal point.")
         case _:
             message = str(first["msg"])
-            return UserError(field, None if missing else _brief(given), message[0].lower() + message[1:])
+            return UserError(
+                field, None if missing else _brief(given), message[0].lower() + message[1:]
+            )
 
 
 def _brief(given: Any) -> Any:

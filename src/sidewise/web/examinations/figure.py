@@ -16,7 +16,7 @@ from sidewise.protocol.loader import read_yaml, region_folder, validated
 from sidewise.web.examinations.state import Current
 
 RADIUS = 13
-"""Of a target in units of the drawing; a unit is never drawn smaller than a pixel (24 px at least)."""
+"""Of a target; a unit of the drawing is never smaller than a pixel, so it is 24 px and more."""
 RING = (0, 5, 8, 11)
 """Radius of the ring by grade of tenderness."""
 OTHER = {"left": "right", "right": "left"}
@@ -176,14 +176,18 @@ class Drawing:
 
     def _phrase(self, item: Item, side: str) -> str:
         words = place_phrase(self.now.record, item, side)
-        if words == "not examined" and not any(f.item == item.id for f in self.now.holders.values()):
+        if words == "not examined" and not any(
+            f.item == item.id for f in self.now.holders.values()
+        ):
             return ""
         return words if item.kind("tenderness") else f"{item.label} {words}"
 
     @property
     def marks(self) -> list[PlaceMark]:
         """Places marked freely on this view."""
-        found = ((f, f.value) for f in self.now.record.findings if f.value and f.value.kind == "place")
+        found = (
+            (f, f.value) for f in self.now.record.findings if f.value and f.value.kind == "place"
+        )
         return [
             PlaceMark(v.x * self.view.width, v.y * self.view.height, "scar" in v.what,
                       f"{f.side} {v.what}", f.side[0].upper())
@@ -197,7 +201,9 @@ class Drawing:
 
     def _found_words(self) -> Iterator[str]:
         for view in self.data.views:
-            for target in Drawing(self.now, view).targets if view.name != self.view.name else self.targets:
+            for target in (
+                Drawing(self.now, view).targets if view.name != self.view.name else self.targets
+            ):
                 if target.found:
                     yield target.label
 

@@ -136,7 +136,9 @@ class Meaning:
             return ""
         reading = self.protocol.readings_by_id.get(c.mind_changer.reading)
         label = reading.label if reading else c.mind_changer.item
-        return f"{label} {c.mind_changer.result} would make it {percent(c.mind_changer.posterior_if)}"
+        return (
+            f"{label} {c.mind_changer.result} would make it {percent(c.mind_changer.posterior_if)}"
+        )
 
     @property
     def next(self) -> list[ToDo]:

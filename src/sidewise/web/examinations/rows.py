@@ -165,7 +165,7 @@ def stage_of(text: str) -> Stage | None:
 
 
 def stage_rows(now: Current, stage: Stage, opened: frozenset[str] = frozenset()) -> StageRows:
-    """The rows of one stage: essential, flag-screening, recorded or opened ones; the rest by name."""
+    """Rows for essential, flag-screening, recorded or opened items; the other items by name."""
     protocol = now.protocol
     touched = {finding.item for finding in now.record.findings}
     groups: dict[str, tuple[list[Row], list[Item]]] = {}
@@ -253,9 +253,7 @@ def _status(
     return "measured" if kinds & READ_OFF else "abnormal"
 
 
-def _claims(
-    held: dict[str, Finding], conflict: Conflict | None, now: Current
-) -> Iterator[Claim]:
+def _claims(held: dict[str, Finding], conflict: Conflict | None, now: Current) -> Iterator[Claim]:
     if conflict is None:
         return
     for finding in held.values():
@@ -271,17 +269,19 @@ def _one_touch(item: Item, cells: list[Cell]) -> Iterator[OneTouch]:
     value = normal_value(item)
     still = [cell for cell in cells if cell.is_open]
     if len(still) == 2 and not item.modes:
-        yield from (_touch(f"{n} s both sides", still, seconds) for n, seconds in quick_seconds(item))
+        yield from (
+            _touch(f"{n} s both sides", still, seconds) for n, seconds in quick_seconds(item)
+        )
     if value is None or not still or (not item.paired and not item.modes):
         return
     if not item.modes:
-        yield _touch(_label(item, still, value), still, value)
+        yield _touch(_label(still, value), still, value)
         return
-    yield _touch(_label(item, still, value, " and ".join(item.modes)), still, value)
+    yield _touch(_label(still, value, " and ".join(item.modes)), still, value)
     for mode in item.modes if len(item.modes) > 1 else ():
         part = [cell for cell in still if cell.mode == mode]
         if part and len(part) < len(still):
-            yield _touch(_label(item, part, value, mode), part, value)
+            yield _touch(_label(part, value, mode), part, value)
 
 
 def _touch(label: str, cells: list[Cell], value: dict[str, Any]) -> OneTouch:
@@ -289,7 +289,7 @@ def _touch(label: str, cells: list[Cell], value: dict[str, Any]) -> OneTouch:
     return OneTouch(label, where, attribute_json(value))
 
 
-def _label(item: Item, cells: list[Cell], value: dict[str, Any], modes: str = "") -> str:
+def _label(cells: list[Cell], value: dict[str, Any], modes: str = "") -> str:
     sides = {cell.side for cell in cells}
     where = "both sides" if len(sides) == 2 else f"on the {next(iter(sides))}"
     if "midline" in sides:

@@ -16,7 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 from sidewise.note.phrases import ASPECT_WORDS
 from sidewise.protocol import Item
 from sidewise.protocol.kinds import KIND_NAMES, Kind
-from sidewise.record.values import EndFeel, Instrument, LEVELS, MRC_GRADES
+from sidewise.record.values import LEVELS, MRC_GRADES, EndFeel, Instrument
 
 TENDER = (("0", "none"), ("1", "says so"), ("2", "winces"), ("3", "withdraws"))
 REFLEXES = ("absent", "reduced", "normal", "brisk", "brisk with spread")
@@ -81,7 +81,7 @@ def attribute_json(data: Any) -> SafeString:
     text = json.dumps(data, separators=(",", ":"), ensure_ascii=False)
     for letter, code in (("&", "&amp;"), ("'", "&#39;"), ("<", "&lt;"), (">", "&gt;")):
         text = text.replace(letter, code)
-    return mark_safe(text)  # noqa: S308  # Escaped just above.
+    return mark_safe(text)  # Escaped just above.
 
 
 def group_of(kind: str) -> str:
@@ -172,16 +172,24 @@ def _tender(_kind: Any, now: dict[str, Any]) -> Iterator[Button]:
         label = words if not grade else number
         said = "" if not grade else f"{number}, {words}"
         yield Button(
-            label, {"kind": "tenderness", "grade": grade}, said, now.get("grade") == grade, not grade
+            label,
+            {"kind": "tenderness", "grade": grade},
+            said,
+            now.get("grade") == grade,
+            not grade,
         )
     if now.get("grade"):
         own = bool(now.get("familiar"))
-        yield Button("own pain", {**now, "familiar": not own}, "own pain, as the patient knows it", own)
+        yield Button(
+            "own pain", {**now, "familiar": not own}, "own pain, as the patient knows it", own
+        )
 
 
 def _mrc(_kind: Any, now: dict[str, Any]) -> Iterator[Button]:
     for grade in reversed(MRC_GRADES):
-        yield Button(grade, {"kind": "mrc", "grade": grade}, "", now.get("grade") == grade, grade == "5")
+        yield Button(
+            grade, {"kind": "mrc", "grade": grade}, "", now.get("grade") == grade, grade == "5"
+        )
     if now:
         limited = bool(now.get("limited_by_pain"))
         yield Button("limited by pain", {**now, "limited_by_pain": not limited}, "", limited)
@@ -189,12 +197,16 @@ def _mrc(_kind: Any, now: dict[str, Any]) -> Iterator[Button]:
 
 def _result(kind: Any, now: dict[str, Any]) -> Iterator[Button]:
     result = now.get("result")
-    yield Button("negative", {"kind": "result", "result": "negative"}, "", result == "negative", True)
+    yield Button(
+        "negative", {"kind": "result", "result": "negative"}, "", result == "negative", True
+    )
     base = now if result in ("positive", "equivocal") else {"kind": "result", "result": "positive"}
     for aspect in kind.aspects:
         there = base.get(aspect) is True
         value = {**base, aspect: None if there else True}
-        yield Button(f"+ {ASPECT_WORDS[aspect]}", value, f"+ {ASPECT_WORDS[aspect]}, positive", there)
+        yield Button(
+            f"+ {ASPECT_WORDS[aspect]}", value, f"+ {ASPECT_WORDS[aspect]}, positive", there
+        )
     equivocal = {"kind": "result", "result": "equivocal"}
     yield Button("equivocal", equivocal, "", result == "equivocal")
     if result in ("positive", "equivocal"):
@@ -221,7 +233,9 @@ def _choice(kind: Any, now: dict[str, Any]) -> Iterator[Button]:
         there = option in chosen
         value: Any = _toggled(kind, chosen, option) if kind.several else option
         if value:
-            yield Button(option, {"kind": "choice", "choice": value}, "", there, option in kind.normal)
+            yield Button(
+                option, {"kind": "choice", "choice": value}, "", there, option in kind.normal
+            )
 
 
 def _toggled(kind: Any, chosen: tuple[str, ...], option: str) -> list[str]:

@@ -79,7 +79,9 @@ class ContextForm(forms.Form):
 
 def initial_of(context: Any) -> dict[str, Any]:
     """A context as the form's first values."""
-    data = {name: getattr(context, name) for name in ContextForm.base_fields if hasattr(context, name)}
+    data = {
+        name: getattr(context, name) for name in ContextForm.base_fields if hasattr(context, name)
+    }
     for side in ("left", "right"):
         known = getattr(context.known, side).model_dump()
         data[f"known_{side}"] = [word for word, value in known.items() if value]

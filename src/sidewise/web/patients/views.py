@@ -149,5 +149,3 @@ def new_examination(request: HttpRequest, key: UUID) -> HttpResponse:
     status = 422 if form.is_bound else 200
     context = {"form": form, "patient": who.patient}
     return render(request, "patients/new_examination.html", context, status=status)
-
-

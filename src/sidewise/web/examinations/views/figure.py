@@ -47,12 +47,12 @@ def _spot(request: HttpRequest, now: Current) -> dict[str, Any]:
     if not items:
         return {}
     where = {"item": items[0], "side": side}
-    entries = [(item, [cell_of(now, item, side, mode) for mode in item.modes or (None,)]) for item in items]
+    entries = [
+        (item, [cell_of(now, item, side, mode) for mode in item.modes or (None,)]) for item in items
+    ]
     structure = _structure(now, items[0])
     marks = [] if side == "midline" else [
-        (tool, attribute_json([{"item": tool.id, "side": side,
-                                "value": {"kind": "place", "what": _what(tool), "structure": structure}}]))
-        for tool in markers(now.protocol)
+        (tool, _mark(tool, side, structure)) for tool in markers(now.protocol)
     ]  # fmt: skip
     return {"spot": spot, "where": where, "entries": entries, "spot_marks": marks}
 
@@ -60,6 +60,11 @@ def _spot(request: HttpRequest, now: Current) -> dict[str, Any]:
 def _structure(now: Current, item: Any) -> str:
     labels = {structure.id: structure.label for structure in now.protocol.structures}
     return labels.get(item.structures[0], item.label) if item.structures else item.label
+
+
+def _mark(tool: Any, side: str, structure: str) -> str:
+    value = {"kind": "place", "what": _what(tool), "structure": structure}
+    return attribute_json([{"item": tool.id, "side": side, "value": value}])
 
 
 def _what(tool: Any) -> str:

@@ -85,11 +85,11 @@ class VitalsForm(forms.Form):
                 max_value=vital.high,
                 label=f"{vital.label}, {vital.unit}",
                 widget=forms.TextInput(attrs={"inputmode": "decimal", "size": 6}),
-                error_messages={
-                    name: f"{vital.unit} from {vital.low:g} to {vital.high:g}; check the unit and "
-                    "the decimal point."
-                    for name in ("invalid", "min_value", "max_value")
-                },
+                error_messages=dict.fromkeys(
+                    ("invalid", "min_value", "max_value"),
+                    f"{vital.unit} from {vital.low:g} to {vital.high:g}; check the unit and "
+                    "the decimal point.",
+                ),
             )
 
 

@@ -83,4 +83,4 @@ def _note_parts(record: Record, interpretation: object) -> str:
     whole = note_html(record, interpretation)
     start, end = whole.index("<main>") + len("<main>"), whole.index("</body>")
     body = whole[start:end].replace("</main>", "")
-    return mark_safe(body)  # noqa: S308  # note_html escapes every word.
+    return mark_safe(body)  # note_html escapes every word.

@@ -21,8 +21,10 @@ from sidewise.web.examinations.state import Current, current
 from sidewise.web.examinations.store import append
 from sidewise.web.patients.access import allowed_examination
 
-
-DONE = {"amend": "Open again; the signed revision is kept.", "discard": "Discarded; kept out of sight."}
+DONE = {
+    "amend": "Open again; the signed revision is kept.",
+    "discard": "Discarded; kept out of sight.",
+}
 
 
 class ReasonForm(forms.Form):
@@ -30,7 +32,7 @@ class ReasonForm(forms.Form):
 
     reason = forms.CharField(
         min_length=3, max_length=500, label="Reason", widget=forms.TextInput(attrs={"size": 40}),
-        error_messages={"required": "Say why, in a few words.", "min_length": "Say why, in a few words."},
+        error_messages=dict.fromkeys(("required", "min_length"), "Say why, in a few words."),
     )  # fmt: skip
 
 

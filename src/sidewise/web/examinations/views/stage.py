@@ -25,7 +25,12 @@ from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADD
 from sidewise.web.patients.access import allowed_examination
 
 ENTRY = {"instruments": INSTRUMENTS, "end_feels": END_FEELS, "levels": LEVEL_LADDER}
-COULD_NOT = ("too painful", "too stiff to reach the position", "could not relax", "plaster or sling")
+COULD_NOT = (
+    "too painful",
+    "too stiff to reach the position",
+    "could not relax",
+    "plaster or sling",
+)
 
 
 @require_GET

@@ -89,7 +89,9 @@ def _page_with(
 ) -> HttpResponse:
     place = request.POST.get("places", "").split(";")[0].split()
     item = now.protocol.by_id.get(place[0]) if place else None
-    context = bedside_context(request, examination, now, may_write, slug(item.stage) if item else "")
+    context = bedside_context(
+        request, examination, now, may_write, slug(item.stage) if item else ""
+    )
     context |= {"error": error.message, **ENTRY}
     if item is None:
         return render(request, "examinations/refused_page.html", context, status=422)
