@@ -15,8 +15,9 @@ from sidewise.reason.result import (
 
 NAMED = 0.02
 SHOWN = 0.05
-"""Conditions below this on both ends are gathered in one line; nothing is left out."""
+"""Conditions below this are gathered in one line; nothing is left out."""
 EFFECTS = 3
+WIDTH = 100
 WORTH_SAYING = 0.2
 """Effects on the log odds below this (odds times 1.2) are not said in words."""
 
@@ -31,6 +32,8 @@ def percent(probability: float) -> str:
 def with_interval(condition: ConditionPosterior) -> str:
     """Post-test probability with its interval: "62% (35 to 84)"."""
     if condition.low is None or condition.high is None:
+        return percent(condition.posterior)
+    if condition.high < 0.01:
         return percent(condition.posterior)
     low, high = condition.low * 100, condition.high * 100
     return f"{percent(condition.posterior)} ({low:.0f} to {high:.0f})"
@@ -81,12 +84,11 @@ def condition_words(condition: ConditionPosterior) -> str:
 def shown_and_rest(
     conditions: tuple[ConditionPosterior, ...],
 ) -> tuple[list[ConditionPosterior], list[ConditionPosterior]]:
-    """Conditions worth a line of their own, and those unlikely and not moved, in their order."""
+    """Conditions worth a line of their own, and those that are unlikely now, in their order."""
     shown: list[ConditionPosterior] = []
     rest: list[ConditionPosterior] = []
     for condition in conditions:
-        reaches = max(condition.posterior, condition.high or 0, condition.prior)
-        (shown if reaches >= SHOWN else rest).append(condition)
+        (shown if condition.posterior >= SHOWN else rest).append(condition)
     return shown, rest
 
 
@@ -117,7 +119,7 @@ def next_words(entry: Next) -> str:
 
 
 def meaning_lines(result: Interpretation) -> Iterator[str]:
-    """The whole interpretation as lines of text."""
+    """The whole interpretation as lines of text, not yet wrapped."""
     yield f"{result.record}: what the findings may mean (setting: {result.setting})"
     yield from (f"! {line}" for line in flag_lines(result.red_flags))
     for warning in result.warnings:
@@ -126,23 +128,34 @@ def meaning_lines(result: Interpretation) -> Iterator[str]:
         if side in result.sides:
             yield from _side_lines(side.upper(), result.sides[side].conditions)
     yield from _side_lines("WHOLE PERSON", result.whole_person.conditions)
-    for difference in result.differences:
-        if difference.real is not None:
-            yield f"  {difference.sentence}"
-    if result.variants:
-        yield "  normal variants: " + "; ".join(v.label for v in result.variants if v.applied)
+    yield from _difference_lines(result)
+    if applied := [v.label for v in result.variants if v.applied]:
+        yield "  normal variants: " + "; ".join(dict.fromkeys(applied))
     if result.next:
         yield "  would tell most next: " + "; ".join(next_words(n) for n in result.next[:4])
     if result.withheld:
-        yield "  withheld: " + "; ".join(
-            dict.fromkeys(entry.reason.removeprefix("withheld: ") for entry in result.withheld)
-        )
-    yield from (f"  {caution}" for caution in result.cautions)
+        reasons_given = dict.fromkeys(e.reason.removeprefix("withheld: ") for e in result.withheld)
+        yield f"  withheld ({len(result.withheld)} items): " + "; ".join(reasons_given)
+    yield "  " + " ".join(result.cautions)
+
+
+def _difference_lines(result: Interpretation) -> Iterator[str]:
+    judged = [d for d in result.differences if d.real is not None]
+    if not judged:
+        return
+    real = [d for d in judged if d.real]
+    yield f"DIFFERENCES between the sides: {len(real)} of {len(judged)} real"
+    yield from (f"  {difference.sentence}" for difference in real)
 
 
 def meaning_text(result: Interpretation) -> str:
-    """The whole interpretation as text for the command line."""
-    return "\n".join(meaning_lines(result))
+    """The whole interpretation as text for the command line, wrapped."""
+    import textwrap
+
+    wrapped: list[str] = []
+    for line in meaning_lines(result):
+        wrapped += textwrap.wrap(line, WIDTH, subsequent_indent="    ", break_long_words=False)
+    return "\n".join(wrapped)
 
 
 def _side_lines(title: str, conditions: tuple[ConditionPosterior, ...]) -> Iterator[str]:
@@ -152,7 +165,7 @@ def _side_lines(title: str, conditions: tuple[ConditionPosterior, ...]) -> Itera
     shown, rest = shown_and_rest(conditions)
     yield from (f"  {condition_words(condition)}" for condition in shown)
     if rest:
-        yield f"  unlikely and little moved: {unlikely_words(rest)}"
+        yield f"  unlikely: {unlikely_words(rest)}"
 
 
 def unlikely_words(conditions: list[ConditionPosterior]) -> str:

@@ -1,0 +1,169 @@
+"""The note: flags first, sides compared, nothing unexamined called normal, one page if normal."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from pathlib import Path
+
+import pytest
+
+from sidewise.note import completeness, note_html, note_text
+from sidewise.note.basis import basis_text, residual_text
+from sidewise.note.phrases import PHRASES, value_phrase
+from sidewise.protocol.kinds import KIND_NAMES
+from sidewise.reason import interpret
+from sidewise.record import Record, read_record
+from sidewise.record.model import Conclusion
+from tests.builders import angle, found, negative, positive, record, unable
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES = sorted(ROOT.glob("examples/*.json"))
+PAGE = 60  # Lines of a page of A4 at 10 points, common practice, no source.
+
+
+@lru_cache(maxsize=32)
+def example(name: str) -> tuple[Record, str]:
+    one = read_record(ROOT / "examples" / f"{name}.json")
+    return one, note_text(one, interpret(one))
+
+
+def note(*findings: object, **context: object) -> str:
+    one = record(*findings, **context)  # type: ignore[arg-type]
+    return note_text(one, interpret(one))
+
+
+def test_every_kind_of_value_has_words() -> None:
+    assert set(PHRASES) == set(KIND_NAMES)
+
+
+def test_a_normal_examination_fits_one_page() -> None:
+    _, text = example("normal-with-variants")
+    assert len(text.splitlines()) < PAGE
+
+
+def test_a_raised_flag_stands_before_every_finding_and_probability() -> None:
+    _, text = example("hot-joint")
+    raised = text.index("RAISED (emergency): hot, swollen joint")
+    assert raised < text.index("LOOK") < text.index("WHAT IT MAY MEAN")
+    assert "do: Same-day emergency pathway" in text
+    assert "PLAN  act on the raised flags first" in text
+
+
+def test_what_was_not_asked_is_named() -> None:
+    _, text = example("frozen")
+    assert re.search(r"not asked or not examined: .*fever", text)
+
+
+def test_what_was_not_examined_is_never_called_normal() -> None:
+    text = note(negative("neer", "right"))
+    assert "Neer sign: right negative; left not examined" in text
+    normal = " ".join(line for line in text.splitlines() if "normal:" in line)
+    assert "Neer" not in normal
+
+
+def test_essential_items_left_out_are_listed() -> None:
+    text = note(negative("neer", "right"), negative("neer", "left"))
+    assert "NOT EXAMINED (essential):" in text
+    assert "Hawkins-Kennedy" in text.split("NOT EXAMINED (essential):")[1]
+
+
+def test_unable_is_listed_with_its_reason() -> None:
+    assert "left Neer sign: too sore" in note(unable("neer", "left"))
+
+
+def test_a_conflict_is_said_and_counts_as_not_examined() -> None:
+    text = note(positive("neer", "left"), negative("neer", "left"))
+    assert "CONFLICT, counts as not examined" in text
+    assert "CONFLICT, to be settled before signing: left Neer sign" in text
+
+
+def test_left_stays_left() -> None:
+    text = note(angle("flexion", "left", 90), angle("flexion", "right", 170))
+    assert re.search(r"flexion, passive: right 170°; left 90°", text)
+
+
+def test_a_real_difference_is_said_with_its_error() -> None:
+    _, text = example("frozen")
+    assert re.search(r"real\s+difference 50 \(error here \d+\)", text)
+
+
+def test_every_probability_carries_its_interval() -> None:
+    told = [
+        entry
+        for path in EXAMPLES
+        for entry in re.findall(r"[^.;]*?, because:", " ".join(example(path.stem)[1].split()))
+    ]
+    assert all(re.search(r"\(\d+ to \d+\), from [a-z0-9 ]+%, because:", entry) for entry in told)
+    assert len(told) >= 12
+
+
+def test_no_probability_is_nought_or_certain() -> None:
+    for path in EXAMPLES:
+        _, text = example(path.stem)
+        assert not re.search(r"\b(0|100)%", text), path.stem
+
+
+def test_the_cautions_stand_in_every_note() -> None:
+    for path in EXAMPLES:
+        assert "it does not diagnose" in example(path.stem)[1]
+
+
+def test_the_clinicians_plan_is_printed_and_the_blanks_go() -> None:
+    one = record(negative("neer", "left"))
+    written = one.model_copy(
+        update={"conclusion": Conclusion(impression="stiff", plan=("film in two views",))}
+    )
+    text = note_text(written, interpret(written))
+    assert "impression (clinician): stiff" in text
+    assert "1. film in two views" in text
+    assert "film ....." not in text
+
+
+def test_the_plan_offers_published_criteria_with_their_source() -> None:
+    _, text = example("frozen")
+    assert re.search(r"criterion met: Consider a plain film", text)
+
+
+def test_ages_over_89_are_90_plus() -> None:
+    assert "HERON-1: 90+, woman" in note(age=93)
+    assert "HERON-1: 89, woman" in note(age=89)
+
+
+def test_a_draft_says_so() -> None:
+    assert "DRAFT, revision 1, not signed." in note()
+
+
+def test_html_is_escaped_and_fetches_nothing() -> None:
+    evil = found("scars", "left", "place", what="<script>x</script>")
+    one = record(evil, patient='<b>"HERON"')
+    page = note_html(one, interpret(one))
+    assert "<script" not in page
+    assert "<b>" not in page
+    assert "http" not in page
+    assert "patient's right" in page
+
+
+def test_a_phrase_never_hides_that_pain_limited_the_effort() -> None:
+    weak = found("abduction_power", "left", "mrc", grade="4", limited_by_pain=True)
+    assert value_phrase(weak.value) == "power 4/5, limited by pain"
+
+
+def test_completeness_counts_sides_and_modes() -> None:
+    summary = completeness(record())
+    assert len(summary.missing) > 140
+    assert not summary.complete
+    both = [m for m in summary.missing if m.item.id == "flexion"]
+    assert len(both) == 4
+
+
+@pytest.mark.parametrize("name", ["hawkins_kennedy", "hawkins_pain", "frozen", ""])
+def test_the_basis_of_anything_can_be_read(name: str) -> None:
+    assert len(basis_text(name).splitlines()) > 3
+
+
+def test_residuals_list_the_worst_and_say_how_many_fit_better() -> None:
+    text = residual_text()
+    assert "rows that fit better" in text
+    assert "Published combinations" in text
+    assert "hawkins_pain" in residual_text("hawkins_pain")
