@@ -39,6 +39,8 @@ def batch(
             told=lambda finished, chunks: progress.update(task, completed=finished, total=chunks),
         )
     typer.echo(f"{done.records:,} records weighed ({done.figures}), {done.set_aside:,} set aside.")
+    if not draws:
+        typer.echo("No intervals; single figures differ from `interpret`. --draws 500 gives both.")
     if done.kept:
         typer.echo(f"{done.kept:,} of {done.chunks:,} chunks had been finished before.")
     typer.echo("Supports a licensed clinician; does not diagnose. Follow local protocols.")
