@@ -38,7 +38,7 @@ def test_python_runs(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixt
 def test_every_column_is_documented() -> None:
     named = set(re.findall(r"`(\w+)`", PAGE))
     assert set(COLUMNS) <= named
-    assert len(COLUMNS) == 13
+    assert len(COLUMNS) == 15
 
 
 def test_every_option_is_documented() -> None:
@@ -53,4 +53,4 @@ def test_every_option_is_documented() -> None:
     ]
     missing = [name for name in options if name not in PAGE]
     assert missing == []
-    assert len(options) == 13
+    assert len(options) == 14

@@ -45,7 +45,7 @@ def test_no_examiner_is_at_two_stations_at_once(week: TeachingWeek) -> None:
 
 
 def test_the_severe_examiner_is_named(week: TeachingWeek, result: Examination) -> None:
-    assert by_question(result)["Is an examiner severe?"] == week.severe_examiner
+    assert by_question(result)["Is an examiner severe?"] == f"{week.severe_examiner}, by 11 points"
 
 
 def test_the_broken_station_is_named(week: TeachingWeek, result: Examination) -> None:
@@ -57,7 +57,7 @@ def test_the_students_near_the_mark_are_named(week: TeachingWeek, result: Examin
 
 
 def test_reliability_is_not_overclaimed_from_48_students(result: Examination) -> None:
-    assert by_question(result)["Is the examination reliable enough?"] == "Not shown"
+    assert by_question(result)["Is the examination reliable enough?"] == "Not shown to be"
     assert any(w.startswith("48 students only") for w in result.warnings)
 
 

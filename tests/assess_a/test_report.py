@@ -71,21 +71,24 @@ def test_nothing_comes_from_elsewhere(text: str) -> None:
     assert not re.findall(r'(?:src|href)="', text)
 
 
-def test_the_three_questions_are_answered_on_top(text: str) -> None:
+def test_the_questions_of_a_board_are_answered_on_top(text: str) -> None:
     top = text.split("<h2>Stations</h2>")[0]
     for question in (
         "Is the examination reliable enough?",
         "Which station must go?",
+        "Where does the pass mark stand?",
         "Whose result is unsure?",
         "Is an examiner severe?",
     ):
         assert question in top
     assert all(student in top for student in ("S16", "S41", "S26"))
+    assert "Between 45.5 and 50.1" in top
+    assert "E08, by 11 points" in top
 
 
 def test_basis_is_one_tap_away(text: str) -> None:
     top = text.split("<h2>Stations</h2>")[0]
-    assert top.count("<details>") == 4
+    assert top.count("<details>") == 5
     assert "recalled, not read" in top
 
 

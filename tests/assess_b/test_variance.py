@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sidewise.assess import reml
-from sidewise.assess.variance import fit_variance
+from sidewise.assess.scores import station_scores
+from sidewise.assess.teaching_week import teaching_week
+from sidewise.assess.variance import _above_zero, fit_variance
 from sidewise.errors import UserError
 
 from .published import BRENNAN, PLATES, brennan_unbalanced, long, run, small_examination
@@ -257,6 +259,45 @@ class TestRefusals:
         frame = small_examination(0)
         found = fit_variance(frame[frame[column] == 1])
         assert any(w.startswith(f"{column} has one level only") for w in found.warnings)
+
+
+class TestLimitsAlwaysEnd:
+    """Weeks and thin tables whose search for a limit once ran away to a singular system."""
+
+    @pytest.mark.parametrize("seed", [3, 313, 314, 317])
+    @pytest.mark.parametrize("students", [6, 48])
+    def test_every_limit_is_finite_and_on_its_side(self, seed, students):
+        scores = station_scores(teaching_week(seed).marks)
+        names = scores["student"].unique()[:students]
+        found = fit_variance(scores[scores["student"].isin(names)])
+        assert found.intervals
+        for name, limits in found.intervals.items():
+            assert np.isfinite([limits.low, limits.high]).all()
+            assert limits.low <= found.components[name] <= limits.high
+
+    def test_a_guess_beyond_the_limit_of_a_zero_is_drawn_in(self):
+        # The profile of a variance estimated as 0 rises as its square root: limit 0.0004.
+        found = _above_zero(lambda value: np.sqrt(value) - 0.02, start=50.0)
+        assert found == pytest.approx(0.0004, rel=1e-3)
+
+
+@pytest.mark.slow
+def test_twenty_thousand_students_have_limits_for_stations_alike():
+    """Stations of no difficulty among 20,000 students: 0 is estimated, and its upper limit lies
+    far below a ten-thousandth of the residual. Wald limits elsewhere, as above 500 students."""
+    rng = np.random.default_rng(2)
+    students, stations = 20_000, 12
+    score = rng.normal(0, 7, (students, 1)) + rng.normal(0, 10, (students, stations))
+    # Station means are made equal, so that nothing but zero fits.
+    score -= score.mean(axis=0)
+    student, station = np.indices(score.shape)
+    frame = pd.DataFrame({"student": student.ravel(), "station": station.ravel(),
+                          "score": score.ravel()})  # fmt: skip
+    found = fit_variance(frame)
+    assert found.boundary == ("station",)
+    assert found.intervals["station"].method == "profile"
+    assert 0 < found.intervals["station"].high < 1e-4 * found.components["residual"]
+    assert found.intervals["student"].method.startswith("Wald")
 
 
 @pytest.mark.slow

@@ -289,9 +289,9 @@ def _students(data: _Data, linked: LinkedSets, severity: Floats) -> pd.DataFrame
 
 def _rule(smallest: float) -> str:
     return (
-        "An examiner is named when the deleted residual against the others (sampling error and "
-        "ordinary spread together) is significant at 5% over all examiners (Holm, both sides) "
-        f"and the marks differ by at least {smallest:g} points."
+        "An examiner is named when chance and the ordinary spread of the others do not explain "
+        "the difference (deleted residual, 5% over all examiners by Holm's method, both sides) "
+        f"and it is at least {smallest:g} points of 100 [our judgement]."
     )
 
 

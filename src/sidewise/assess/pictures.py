@@ -210,7 +210,7 @@ def _crowd(totals: NDArray[np.float64], scale: d.Scale) -> _Crowd:
 
 
 def _near_row(r: StudentResult, y: float, scale: d.Scale, sem: float) -> str:
-    said = f"{r.total:.1f}, {r.decision}; {100 * r.other:.0f}% the other"
+    said = f"{r.total:.1f}, {r.decision} ({100 * r.other:.0f}%)"
     return "".join(
         [
             d.words(0, y + 4, _short(r.student, 15), "strong"),

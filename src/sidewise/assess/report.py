@@ -262,7 +262,8 @@ def _students(e: Examination) -> str:
     heads = STUDENT_HEADS
     caption = (
         "Each dot is a student. The shaded band is the 95% interval of the pass mark itself; the "
-        "lines are one standard error of measurement."
+        "lines are one standard error of measurement. "
+        "In brackets: the probability that the other decision would be right."
     )
     listed = table(heads, rows) if rows else "<p>No student is near the mark.</p>"
     note = (
