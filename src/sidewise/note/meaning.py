@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import ceil, floor
 
 from sidewise.reason.result import (
     Because,
@@ -33,10 +34,9 @@ def with_interval(condition: ConditionPosterior) -> str:
     """Post-test probability with its interval: "62% (35 to 84)"."""
     if condition.low is None or condition.high is None:
         return percent(condition.posterior)
-    if condition.high < 0.01:
-        return percent(condition.posterior)
-    low, high = condition.low * 100, condition.high * 100
-    return f"{percent(condition.posterior)} ({low:.0f} to {high:.0f})"
+    # Rounded outwards, so that an interval never looks narrower than it is.
+    low, high = floor(condition.low * 100), ceil(condition.high * 100)
+    return f"{percent(condition.posterior)} ({low} to {high})"
 
 
 def effect_words(because: Because) -> str:
