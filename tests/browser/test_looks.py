@@ -204,6 +204,20 @@ def test_touch_targets_are_44_pixels_where_used_most_and_never_under_24(
     assert swept > 800
 
 
+def test_a_page_with_all_it_fetches_is_under_200_kilobytes(open_page: Any, filled: str) -> None:
+    page, sizes = open_page(), {}
+    for part in ("stage/look/", "stage/move/", "stage/special-tests/", "history/", "figure/"):
+        fetched: list[int] = []
+        listen = lambda answer, kept=fetched: kept.append(len(answer.body()))  # noqa: E731
+        page.on("response", listen)
+        page.goto(f"{filled}{part}")
+        page.wait_for_load_state("networkidle")
+        page.remove_listener("response", listen)
+        sizes[part] = sum(fetched)
+    assert len(sizes) == 5
+    assert max(sizes.values()) < 200_000, sizes
+
+
 def test_a_reader_is_told_when_a_touch_is_refused(chromium: Any, site: str) -> None:
     kept = sign_in(chromium, site, "reader")
     context = chromium.new_context(storage_state=kept)

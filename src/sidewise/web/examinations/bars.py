@@ -48,11 +48,30 @@ def bar_of(
     return Bar(along(value.degrees), along(other), start, end - start, said)
 
 
-def difference_words(now: Current, item: Item) -> str:
-    """What the differences of this item amount to, in sentences; nothing where none can be told."""
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A difference in few words for the row, and in full."""
+
+    short: str
+    sentence: str
+    real: bool
+
+
+def told(now: Current, item: Item) -> tuple[Told, ...]:
+    """What the differences of this item amount to; nothing where none can be told."""
     if not item.kind("angle") and not item.kind("force"):
-        return ""
-    return " ".join(d.sentence for d in _differences(now, item) if d.difference)
+        return ()
+    return tuple(_told(d) for d in _differences(now, item) if d.difference)
+
+
+def _told(d: SideDifference) -> Told:
+    if d.real is None or d.threshold is None:
+        return Told(d.sentence, d.sentence, real=False)
+    unit = "°" if d.unit == "deg" else f" {d.unit}"
+    mode = f"{d.mode}: " if d.mode else ""
+    kind = "real difference" if d.real else "no real difference,"
+    size = f"{abs(d.difference):g}{unit} (real when over {d.threshold:.0f})"
+    return Told(f"{mode}{kind} {size}", d.sentence, d.real)
 
 
 def _difference(now: Current, item: Item, mode: str | None) -> SideDifference | None:

@@ -85,8 +85,11 @@ class ToDo:
 class Meaning:
     """What the panel shows, from an interpretation."""
 
-    def __init__(self, result: Interpretation, protocol: Protocol) -> None:
+    def __init__(
+        self, result: Interpretation, protocol: Protocol, complaint: tuple[str, ...] = ()
+    ) -> None:
         self.result = result
+        self.complaint = complaint
         self.protocol = protocol
         self.raised = [flag for flag in result.red_flags if flag.status == "raised"]
         self.not_excluded = [flag for flag in result.red_flags if flag.status != "raised"]
@@ -101,8 +104,9 @@ class Meaning:
 
     @property
     def places(self) -> list[Where]:
-        """Sides in the mirror's order, then the whole person."""
-        sides = [(f"patient's {s}", self.result.sides[s]) for s in ("right", "left")
+        """The side of the complaint, the other side, then the whole person."""
+        order = sorted(("right", "left"), key=lambda side: side not in self.complaint)
+        sides = [(f"patient's {s}", self.result.sides[s]) for s in order
                  if s in self.result.sides]  # fmt: skip
         groups = [*sides, ("the whole person", self.result.whole_person)]
         found = (self._where(title, group.conditions) for title, group in groups)

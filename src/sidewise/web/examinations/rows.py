@@ -11,7 +11,7 @@ from sidewise.note.phrases import finding_phrase, place_is_normal, place_phrase
 from sidewise.protocol import Item, Stage
 from sidewise.protocol.model import StageGuide
 from sidewise.record import Conflict, Finding
-from sidewise.web.examinations.bars import Bar, bar_of, difference_words
+from sidewise.web.examinations.bars import Bar, Told, bar_of, told
 from sidewise.web.examinations.entries import places_text, slot_group
 from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.widgets import (
@@ -107,7 +107,7 @@ class Row:
     both: bool
     one_touch: tuple[OneTouch, ...]
     withheld: str | None
-    difference: str
+    differences: tuple[Told, ...]
     error: str = ""
 
     @property
@@ -205,7 +205,7 @@ def row_of(now: Current, item: Item, *, opened: bool = False, error: str = "") -
         both=alike and not normal and all(cell.status == "abnormal" for cell in cells),
         one_touch=tuple(_one_touch(item, cells)),
         withheld=now.withheld.wholly(item),
-        difference=difference_words(now, item),
+        differences=told(now, item),
         error=error,
     )
 

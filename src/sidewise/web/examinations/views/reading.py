@@ -22,8 +22,9 @@ def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
     """What the findings may mean; the panel's content for a script, else a page."""
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
+    complaint = now.record.context.complaint
     context = bedside_context(request, examination, now, may_write, "meaning")
-    context |= {"meaning": Meaning(now.interpretation(), now.protocol)}
+    context |= {"meaning": Meaning(now.interpretation(), now.protocol, complaint)}
     template = "meaning_part" if request.htmx else "meaning"
     return render(request, f"examinations/{template}.html", context)
 

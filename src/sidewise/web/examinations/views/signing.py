@@ -78,21 +78,24 @@ def sign(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _still_open(now: Current) -> dict[str, Any]:
-    missing: dict[str, dict[str, None]] = {}
+    sides: dict[str, dict[str, dict[str, None]]] = {}
     for entry in now.completeness.missing:
-        missing.setdefault(str(entry.item.stage), {})[_named(entry)] = None
+        stage = sides.setdefault(str(entry.item.stage), {})
+        stage.setdefault(entry.item.label, {})[entry.side] = None
+    missing = {stage: [_named(*pair) for pair in items.items()] for stage, items in sides.items()}
     flags = now.completeness.flags
     labels = now.protocol.by_id
     return {
-        "missing": [(stage, list(names)) for stage, names in missing.items()],
+        "missing": list(missing.items()),
         "not_excluded": [flag for flag in flags if flag.status == "not excluded"],
         "conflicts": [(labels[c.item], c.side) for c in now.record.conflicts],
     }
 
 
-def _named(missing: Any) -> str:
-    side = "" if missing.side == "midline" else f" ({missing.side})"
-    return f"{missing.item.label}{side}"
+def _named(label: str, sides: Any) -> str:
+    """An item by name; with its side where only one is open."""
+    one = [side for side in sides if side != "midline"]
+    return f"{label} ({one[0]})" if len(one) == 1 else label
 
 
 @require_http_methods(["GET", "POST"])
