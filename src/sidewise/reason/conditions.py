@@ -8,11 +8,11 @@ from functools import lru_cache
 import numpy as np
 
 from sidewise.evidence.conditions import Condition, load_families
-from sidewise.evidence.fitted import Fitted
+from sidewise.evidence.fitted import Fitted, load_fitted
 from sidewise.evidence.rows import load_rows
 from sidewise.reason.engine.gain import Gains, gains
 from sidewise.reason.moved import Moved, moved
-from sidewise.reason.net import SIDES, Seat, variable_name
+from sidewise.reason.net import SIDES, variable_name
 from sidewise.reason.observe import Observed, Spoken
 from sidewise.reason.result import (
     Because,
@@ -135,6 +135,7 @@ def _one_together(told: Explained, group: int, effect: float) -> Together:
     )
 
 
+@lru_cache(maxsize=256)
 def _mechanism_label(region: str, family: str, mechanism: str) -> str:
     families = {f.id: f for f in load_families(region).families}
     mine = families[family.rpartition(".")[0]]
@@ -151,7 +152,7 @@ def _one_because(told: Explained, condition: Condition, spoken: Spoken, effect: 
         label=seat.reading.label,
         found=_found_word(spoken),
         effect=effect,
-        leans_on=_leans_on(w, seat, condition),
+        leans_on=_leans_on(w.region, seat.reading.id, condition.id, w.setting),
         tells_little=_tells_little(w.region, seat.reading.id, condition.id),
         sources=_sources(w.region, seat.reading.id),
     )
@@ -163,16 +164,22 @@ def _found_word(spoken: Spoken) -> str:
     return "perhaps present"
 
 
-def _leans_on(w: Weighing, seat: Seat, condition: Condition) -> str:
+def _leans_on(region: str, reading: str, condition: str, setting: str) -> str:
     """What the link rests on; a finding that speaks through other conditions has no own link."""
-    marks = [
-        w.fitted.mark(seat.reading.id, condition.id, level, w.setting)
-        for level in range(1, len(condition.levels))
-    ]
-    known = [mark for mark in marks if mark]
-    if not known:
-        return "through other conditions"
-    return MARK_WORDS.get(known[-1], known[-1])
+    return _rests_on(region, setting).get((reading, condition), "through other conditions")
+
+
+@lru_cache(maxsize=8)
+def _rests_on(region: str, setting: str) -> dict[tuple[str, str], str]:
+    """For each reading and condition what its link rests on; of several levels the highest."""
+    fitted = load_fitted(region)
+    highest: dict[tuple[str, str], int] = {}
+    for reading, column in zip(fitted.reading_of, fitted.column_of, strict=True):
+        condition, level = fitted.conditions.columns[column]
+        key = (fitted.readings[reading], condition)
+        highest[key] = max(level, highest.get(key, 0))
+    marks = {key: fitted.mark(*key, level, setting) for key, level in highest.items()}
+    return {key: MARK_WORDS.get(mark, mark) for key, mark in marks.items()}
 
 
 MARK_WORDS = {"measured": "studies", "leans on judgement": "judgement"}
@@ -186,8 +193,6 @@ def _tells_little(region: str, reading: str, condition: str) -> bool:
 
 @lru_cache(maxsize=4)
 def _lower_limits(region: str) -> dict[tuple[str, str], float]:
-    from sidewise.evidence.fitted import load_fitted
-
     fitted: Fitted = load_fitted(region)
     lows = np.quantile(fitted.link, 0.025, axis=0)
     found: dict[tuple[str, str], float] = {}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from sidewise.errors import UserError
 from sidewise.evidence.fitted import load_fitted, stable_seed
 from sidewise.measure import differences, load_tables, norms_for
@@ -120,16 +122,21 @@ def _setting(record: Record, setting: str | None) -> tuple[str, tuple[str, ...]]
 
 def _sem(record: Record) -> Sem:
     """The published error of one reading, for thresholds that are nearly met."""
-    tables = load_tables(record.region)
+    region = record.region
 
     def sem(item: str, mode: str | None, instrument: str | None) -> float | None:
-        used = error_for(Wanted("angle", item, mode, instrument or "eye"), tables)
-        if used is None or used.unit == "percent":
-            return None
-        single = used.error.sem
-        return single / 2**0.5 if used.error.of_difference else single
+        return _single_error(region, item, mode, instrument or "eye")
 
     return sem
+
+
+@lru_cache(maxsize=1024)
+def _single_error(region: str, item: str, mode: str | None, instrument: str) -> float | None:
+    used = error_for(Wanted("angle", item, mode, instrument), load_tables(region))
+    if used is None or used.unit == "percent":
+        return None
+    single = used.error.sem
+    return single / 2**0.5 if used.error.of_difference else single
 
 
 def _weighed(

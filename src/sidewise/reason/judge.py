@@ -6,7 +6,7 @@ What was not examined, not asked or in conflict is unknown; it is never read as 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from math import erf, sqrt
 from typing import Any
@@ -59,11 +59,16 @@ def no_error(_item: str, _mode: str | None, _instrument: str | None) -> float | 
 
 @dataclass(frozen=True, slots=True)
 class Judge:
-    """Judges criteria on one record."""
+    """Judges criteria on one record; each criterion once, however many rules ask for it."""
 
     protocol: Protocol
     record: Record
     sem: Sem = no_error
+    # Verdicts by identity of the criterion, item and side. The criterion is kept beside its
+    # verdict, so that its identity cannot pass to another while the judge lives.
+    _known: dict[tuple[int, str, str], tuple[c.Criterion, Verdict]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def reading(self, reading: Reading, side: str) -> Verdict:
         """The verdict on a reading, or why it cannot be interpreted."""
@@ -77,7 +82,12 @@ class Judge:
 
     def criterion(self, criterion: c.Criterion, item: str, side: str) -> Verdict:
         """The verdict on any criterion for one item and side."""
-        return JUDGES[criterion.test](self, criterion, item, side)
+        key = (id(criterion), item, side)
+        known = self._known.get(key)
+        if known is None:
+            verdict = JUDGES[criterion.test](self, criterion, item, side)
+            known = self._known[key] = (criterion, verdict)
+        return known[1]
 
     def found(self, item: str, side: str, mode: str | None = None) -> tuple[Finding, ...]:
         """What was examined there; unpaired items answer for every side."""

@@ -42,13 +42,13 @@ def what_next(
 
 def candidates(layout: Layout, judge: Judge, kept_back: Withheld) -> list[int]:
     """Readings of items not yet examined, not withheld, on a side that matters."""
-    sides = _sides(judge.record)
+    sides, places = _sides(judge.record), _places(judge.record)
     return [
         number
         for number, seat in enumerate(layout.seats)
         if (item := judge.protocol.by_id.get(seat.reading.item)) is not None
         and seat.side in sides
-        and _is_open(item, seat.side, judge.record)
+        and (item.id, seat.side if item.paired else "midline") not in places
         and not kept_back.wholly(item)
     ]
 
@@ -69,10 +69,9 @@ def _sides(record: Record) -> tuple[str, ...]:
     return (*(record.context.complaint or ("right", "left")), "midline")
 
 
-def _is_open(item: Item, side: str, record: Record) -> bool:
-    """Nothing recorded at all: an item tried and found impossible is not offered again."""
-    places = {(f.item, f.side) for f in record.findings if f.status != "not examined"}
-    return (item.id, side if item.paired else "midline") not in places
+def _places(record: Record) -> set[tuple[str, str]]:
+    """Where anything is recorded: an item tried and found impossible is not offered again."""
+    return {(f.item, f.side) for f in record.findings if f.status != "not examined"}
 
 
 def _screens(judge: Judge, flags: tuple[RedFlag, ...], kept_back: Withheld) -> Iterator[Next]:
