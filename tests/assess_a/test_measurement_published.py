@@ -108,6 +108,7 @@ def test_missing_cell_equals_another_reml() -> None:
     assert found.residual == pytest.approx(theirs.scale, rel=2e-3)
 
 
+@pytest.mark.slow
 def test_reml_interval_covers() -> None:
     # 200 tables of 25 subjects by 5 raters with 10% of cells lost; true single-rater consistency
     # 0.6. Coverage of a right 95% interval lies in 0.92 to 0.98 (three binomial errors: 0.046).

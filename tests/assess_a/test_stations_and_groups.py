@@ -92,6 +92,7 @@ def test_adjusted_marks_are_nearer_the_truth_on_average() -> None:
     assert np.mean(adjusted) < np.mean(given)
 
 
+@pytest.mark.slow
 def test_broken_station_is_found_and_sound_ones_are_not_blamed() -> None:
     # 100 unseen weeks. The three signs together are our judgement; what they do is measured here:
     # a sound station is hardly ever blamed, a broken one mostly found.
