@@ -20,9 +20,7 @@ def main() -> None:
 
     for site in serve(REAL_WEIGHING="1", WITH_EXAMPLES=str(ROOT / "examples")):
         with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(
-                executable_path=find_browser(), args=list(FLAGS)
-            )
+            browser = playwright.chromium.launch(executable_path=find_browser(), args=list(FLAGS))
             kept = sign_in(browser, site, "owner")
             tablet = browser.new_context(storage_state=kept, **TABLET)
             hand = Hand(tablet.new_page(), site)

@@ -10,6 +10,7 @@ from django import forms
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from sidewise.errors import UserError
@@ -35,6 +36,7 @@ class Question:
 
 
 @require_GET
+@gzip_page
 def show_history(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The core questions first, then the others by group, then vital signs."""
     examination, may_write = allowed_examination(request.user, pk)

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from sidewise.protocol import Item, Stage
@@ -43,6 +44,7 @@ def open_stage(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 @require_GET
+@gzip_page
 def show_stage(request: HttpRequest, pk: UUID, stage: str) -> HttpResponse:
     """A stage; with `part`, only its section, for the page it is added to."""
     examination, may_write = allowed_examination(request.user, pk)

@@ -1,6 +1,14 @@
 // Carries an angle read from a photograph or from the tilt sensor into the fields beside it.
 // Nothing is recorded until a person has seen the number and touches "record".
 
+// The tools are fetched when the first of them is opened; they find their own elements.
+document.addEventListener("toggle", async (event) => {
+  const tools = event.target.closest?.("[data-angle-tools]");
+  if (!tools?.open) return;
+  const modules = await Promise.all(tools.dataset.modules.split(" ").map((address) => import(address)));
+  for (const { attach } of modules) attach(tools);
+}, true);
+
 document.addEventListener("change", (event) => {
   const tools = event.target.closest?.("[data-angle-tools]");
   if (!tools || event.detail?.degrees === undefined) return;
