@@ -20,12 +20,14 @@ $(STAMP): requirements/locked.txt pyproject.toml
 	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
 	@touch $@
 
-run: install ## set up, load the invented clinic and serve it on this machine
+run: install ## set up, print what is said of the examples, serve the invented clinic
+	$(BIN)/sidewise demo --print
 	$(BIN)/sidewise demo
 
-test: install ## everything that can fail, with a browser if one is here or can be had
+test: install ## everything that can fail, on both databases, in a browser
 	$(BIN)/python -m tests.setup_browser
 	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m tests.setup_postgres -- $(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser" tests/web tests/safe
 
 test-quick: install ## without the slow and the browser tests
 	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not slow and not browser and not postgres"

@@ -31,12 +31,13 @@ def demo(
 def print_examples() -> None:
     """Check, interpretation and note of every example, one after the other."""
     from sidewise.note import completeness, note_text
+    from sidewise.note.meaning import meaning_text
     from sidewise.reason import interpret
     from sidewise.record import read_record
 
     for path in sorted(EXAMPLES.glob("*.json")):
         record = read_record(path)
-        typer.echo(f"\n{'=' * 96}\n{path.name}")
-        typer.echo(completeness(record).text(path.name))
-        typer.echo("-" * 96)
-        typer.echo(note_text(record, interpret(record)))
+        result = interpret(record)
+        typer.echo(f"\n{'=' * 100}\n{completeness(record).text(path.name)}")
+        typer.echo(f"{'-' * 100}\n{meaning_text(result)}")
+        typer.echo(f"{'-' * 100}\n{note_text(record, result)}")
