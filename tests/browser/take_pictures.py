@@ -1,4 +1,4 @@
-"""Takes the user guide's pictures from the invented clinic: `python -m tests.browser.take_pictures`."""
+"""Takes the pictures of the user guide: `python -m tests.browser.take_pictures`."""
 
 from __future__ import annotations
 

@@ -20,11 +20,20 @@ document.addEventListener("submit", (event) => {
   htmx.ajax("POST", event.target.action, { values: { instrument: chosen }, swap: "none" });
 });
 
+// On a narrow screen the strip scrolls sideways: the stage in hand stands in its middle.
+const centre = () => {
+  const here = document.querySelector("[data-strip] [aria-current]");
+  const list = here?.closest("ol");
+  if (list) list.scrollLeft = here.offsetLeft - (list.clientWidth - here.offsetWidth) / 2;
+};
+centre();
+
 const mark = (slug) => {
   for (const link of document.querySelectorAll("[data-strip] a[data-stage]")) {
     if (link.dataset.stage === slug) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
+  centre();
 };
 const seen = new IntersectionObserver((entries) => {
   const here = entries.find((entry) => entry.isIntersecting);
