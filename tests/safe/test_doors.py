@@ -39,13 +39,16 @@ OURS = settings(
 MANY = settings(OURS, max_examples=300)
 
 
+ASKED = r"(?:POST|GET|form)(?:\.get\(|\[)\"([\w.]+)\""
+
+
 def field_names() -> list[str]:
     """Every name that a template or a form of ours uses, so that fuzzing gets past the door."""
     names: set[str] = set()
     for path in WEB.rglob("*.html"):
         names |= set(re.findall(r"\bname=\"([\w.]+)\"", path.read_text()))
     for path in WEB.rglob("*.py"):
-        names |= set(re.findall(r"(?:POST|GET|form)(?:\.get\(|\[)\"([\w.]+)\"", path.read_text()))
+        names |= set(re.findall(ASKED, path.read_text()))
         names |= set(re.findall(r"^    (\w+) = forms\.", path.read_text(), re.MULTILINE))
     return sorted(names)
 
@@ -153,7 +156,7 @@ def test_every_door_takes_any_json(everywhere: Doors, body: Any) -> None:
 @OURS
 @given(query=FORMS)
 def test_every_view_takes_any_query(everywhere: Doors, query: Any) -> None:
-    assert swept(everywhere, lambda client, url: client.get(url, query)) >= 45
+    assert swept(everywhere, lambda client, url: client.get(url, query)) >= 40
 
 
 @pytest.mark.slow
@@ -240,4 +243,4 @@ def test_whatever_is_queued_is_stored_or_held_and_the_record_folds(
 
 def test_the_names_that_the_fuzzing_knows_are_many() -> None:
     assert len(field_names()) >= 40
-    assert len(doors()) >= 45
+    assert len(doors()) >= 40
