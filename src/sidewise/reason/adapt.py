@@ -21,7 +21,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.reason.engine import network as engine
-from sidewise.reason.engine.eliminate import solve
 from sidewise.reason.engine.evidence import Evidence
 
 Array = NDArray[np.float64]
@@ -33,54 +32,69 @@ def adapted(
     parameters: engine.Parameters,
     evidence: Evidence,
     rows: NDArray[np.intp],
+    marginal: Array,
     seed: int,
 ) -> tuple[engine.Parameters, Array]:
     """Parameters with the draws of each reading seen chosen anew, and log m (D,) of each draw.
 
     rows: for each reading of the structure its row in the fit; readings of one row (the two
-    sides) share their parameters and are chosen together.
+    sides) share their parameters and are chosen together. marginal: (V, Lmax) the conditions by
+    the mean network, with all findings.
     """
-    network = engine.Network(structure, parameters)
-    marginal = solve(network.mean(), evidence).marginal[0]
-    fits = {
-        reading: _fit(network, evidence, place, reading, marginal)
-        for place, reading in enumerate(evidence.readings)
-    }
+    fits = _fits(structure, parameters, evidence, marginal)
     rng = np.random.default_rng(seed)
     link, leak = parameters.link.copy(), parameters.leak.copy()
-    log_m = np.zeros(network.draws)
-    for row in np.unique(rows[list(evidence.readings)]):
-        mine = [reading for reading in evidence.readings if rows[reading] == row]
-        fit = np.multiply.reduce([fits[reading] for reading in mine])
+    log_m = np.zeros(parameters.draws)
+    seen = rows[list(evidence.readings)]
+    for row in np.unique(seen):
+        fit = np.multiply.reduce(fits[:, seen == row], axis=1)
         chosen = _systematic(fit, rng)
         log_m += np.log(fit[chosen])
         for reading in np.flatnonzero(rows == row):
             leak[:, reading] = parameters.leak[chosen, reading]
             columns = _columns(structure, int(reading))
-            link[:, columns] = parameters.link[np.ix_(chosen, columns)]
+            link[:, columns] = parameters.link[chosen, columns]
     return replace(parameters, link=link, leak=leak), log_m
 
 
-def _fit(
-    network: engine.Network, evidence: Evidence, place: int, reading: int, marginal: Array
+def _fits(
+    structure: engine.Structure, parameters: engine.Parameters, evidence: Evidence, marginal: Array
 ) -> Array:
-    """(D,) m of one reading: its likelihood with each parent at its present marginal."""
-    structure, parameters = network.structure, network.parameters
-    absent = 1.0 - parameters.leak[:, reading]
-    for position, variable in enumerate(structure.parent_numbers[reading]):
-        columns = structure.link_columns(reading, position)
-        there = marginal[variable, 1 : structure.levels[variable]]
-        absent = absent * (1.0 - parameters.link[:, columns] @ there)
-    if_absent, if_present = evidence.absent[0, place], evidence.present[0, place]
-    return np.asarray(np.maximum(if_absent * absent + if_present * (1.0 - absent), LEAST))
+    """(D, n) m of each reading seen: its likelihood with each parent at its present marginal."""
+    readings = list(evidence.readings)
+    absent = 1.0 - parameters.leak[:, readings]
+    for place, reading in enumerate(readings):
+        if not structure.parent_numbers[reading]:
+            continue
+        columns = _columns(structure, reading)
+        arcs = _by_arc(structure, reading)
+        there = np.concatenate(
+            [
+                marginal[variable, 1 : structure.levels[variable]]
+                for variable in structure.parent_numbers[reading]
+            ]
+        )
+        caused = np.add.reduceat(parameters.link[:, columns] * there, arcs, axis=1)
+        absent[:, place] *= np.multiply.reduce(1.0 - caused, axis=1)
+    found = evidence.absent[0] * absent + evidence.present[0] * (1.0 - absent)
+    return np.asarray(np.maximum(found, LEAST))
 
 
-def _columns(structure: engine.Structure, reading: int) -> NDArray[np.intp]:
-    parts = [
-        structure.link_columns(reading, position)
+def _columns(structure: engine.Structure, reading: int) -> slice:
+    """The columns of all links of a reading, which lie side by side."""
+    last = len(structure.parent_numbers[reading]) - 1
+    return slice(
+        structure.link_columns(reading, 0).start, structure.link_columns(reading, last).stop
+    )
+
+
+def _by_arc(structure: engine.Structure, reading: int) -> list[int]:
+    """Where each parent's links begin among those of the reading."""
+    first = structure.link_columns(reading, 0).start
+    return [
+        structure.link_columns(reading, position).start - first
         for position in range(len(structure.parent_numbers[reading]))
     ]
-    return np.concatenate([np.arange(part.start, part.stop) for part in parts])
 
 
 def _systematic(fit: Array, rng: np.random.Generator) -> NDArray[np.intp]:

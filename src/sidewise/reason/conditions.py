@@ -11,7 +11,7 @@ from sidewise.evidence.conditions import Condition, load_families
 from sidewise.evidence.fitted import Fitted, load_fitted
 from sidewise.evidence.rows import load_rows
 from sidewise.reason.engine.gain import Gains, gains
-from sidewise.reason.moved import Moved, moved
+from sidewise.reason.moved import Moved
 from sidewise.reason.net import SIDES, variable_name
 from sidewise.reason.observe import Observed, Spoken
 from sidewise.reason.result import (
@@ -48,7 +48,7 @@ def explained(weighing: Weighing, seen: Observed, open_readings: list[int]) -> E
     interest = variables_of_interest(weighing.layout)
     return Explained(
         weighing=weighing,
-        effects=moved(weighing.mean, weighing.evidence),
+        effects=weighing.effects,
         gains=gains(weighing.mean, weighing.evidence, open_readings, interest),
         spoken=spoken,
     )

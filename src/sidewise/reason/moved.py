@@ -22,13 +22,17 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, eq=False)
 class Moved:
-    """readings: (n,) numbers, with log_odds (n, V); groups likewise, of two findings or more."""
+    """readings: (n,) numbers, with log_odds (n, V); groups likewise, of two findings or more.
+
+    marginal: (V, Lmax) probability of each level with all findings.
+    """
 
     readings: tuple[int, ...]
     log_odds: Array
     groups: tuple[tuple[str, str], ...]
     members: tuple[tuple[int, ...], ...]
     group_log_odds: Array
+    marginal: Array
 
 
 def moved(network: Network, evidence: Evidence) -> Moved:
@@ -52,6 +56,7 @@ def moved(network: Network, evidence: Evidence) -> Moved:
         groups=tuple(grouped),
         members=tuple(grouped.values()),
         group_log_odds=change[len(alone) :],
+        marginal=solution.marginal[0],
     )
 
 

@@ -16,8 +16,9 @@ from sidewise.reason.adapt import adapted
 from sidewise.reason.engine import network as engine
 from sidewise.reason.engine.complaint import pre_selection
 from sidewise.reason.engine.draws import Summary, summarise
-from sidewise.reason.engine.eliminate import prior_solution, solve
+from sidewise.reason.engine.eliminate import Solution, solve, unexamined, with_prior_solution
 from sidewise.reason.engine.evidence import Evidence, observed
+from sidewise.reason.moved import Moved, moved
 from sidewise.reason.net import Layout, layout
 from sidewise.reason.observe import Observed
 from sidewise.reason.result import Source
@@ -36,6 +37,8 @@ ASSUMED_AGE = 50
 class Weighing:
     """One record weighed: the network that was used, what was entered, and what came out.
 
+    mean: the network with the mean of the draws, before they were chosen to suit the findings;
+    effects: of each finding, under it.
     prior: (V, Lmax) pre-test probability of each level, before any finding.
     """
 
@@ -45,6 +48,7 @@ class Weighing:
     network: engine.Network
     mean: engine.Network
     evidence: Evidence
+    effects: Moved
     summary: Summary
     prior: Array
     pretest: Pretest
@@ -66,15 +70,20 @@ def weigh(record: Record, seen: Observed, setting: str, draws: int) -> Weighing:
     before = _before(record.region, case, record.context.complaint, draws)
     plain = _parameters(laid, fitted, before, record, seen, setting)
     evidence = observed(laid.structure, seen.findings)
-    parameters, log_m = adapted(laid.structure, plain, evidence, laid.rows, _seed(record, "choice"))
-    network = engine.Network(laid.structure, parameters)
+    mean = with_prior_solution(engine.Network(laid.structure, plain.mean()), before.mean)
+    effects = moved(mean, evidence)
+    parameters, log_m = adapted(
+        laid.structure, plain, evidence, laid.rows, effects.marginal, _seed(record, "choice")
+    )
+    network = with_prior_solution(engine.Network(laid.structure, parameters), before.drawn)
     return Weighing(
         region=record.region,
         setting=setting,
         layout=laid,
         network=network,
-        mean=engine.Network(laid.structure, plain).mean(),
+        mean=mean,
         evidence=evidence,
+        effects=effects,
         summary=_summary(network, evidence, log_m),
         prior=before.shown,
         pretest=before.pretest,
@@ -116,9 +125,14 @@ def _known(record: Record, questions: tuple[str, ...]) -> bool | None:
 
 @dataclass(frozen=True)
 class Before:
-    """The person before any finding: priors for the engine (D, V, Lmax), and what is shown."""
+    """The person before any finding: priors for the engine (D, V, Lmax), and what is shown.
+
+    drawn, mean: the answer with nothing examined, for each draw and for the mean of the draws.
+    """
 
     prior: Array
+    drawn: Solution
+    mean: Solution
     shown: Array
     pretest: Pretest
 
@@ -136,8 +150,8 @@ def _before(region: str, case: Case, complaint: tuple[str, ...], draws: int) -> 
     bare = _without_readings(laid, target)
     prior = pre_selection(laid.structure, bare).prior
     selected = engine.Network(laid.structure, replace(bare, prior=prior))
-    shown = prior_solution(selected).marginal.mean(axis=0)
-    return Before(prior, shown, person)
+    drawn, mean = unexamined(selected), unexamined(selected.mean())
+    return Before(prior, drawn, mean, drawn.marginal.mean(axis=0), person)
 
 
 def _by_variable(laid: Layout, person: Pretest) -> Array:

@@ -22,7 +22,7 @@ loops of numpy then run along it.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +56,9 @@ class Block:
     evidence: Evidence
     part: slice
     absolute: bool = False  # signs of switches left out, to see how much cancels
+    # Tables of family members, by the figures they were made from: the same sign on the other
+    # side has the same ones.
+    alike: dict[tuple[int, tuple[int, ...], bytes], Array] = field(default_factory=dict)
 
     @property
     def width(self) -> int:
@@ -297,17 +300,22 @@ def _spares(reading: int, switch: int, variable: int) -> Factor:
 
     def build(block: Block, scope: tuple[int, ...]) -> Array:
         kept = spared_table(block, reading, (variable,))
-        table = np.stack([np.ones_like(kept), kept])
-        return table if scope[0] == switch else table.swapaxes(0, 1)
+        return _if_on(kept, scope[0] == switch)
 
     return Factor((switch, variable), build)
+
+
+def _if_on(kept: Array, switch_first: bool) -> Array:
+    """1 with the switch off, `kept` (L, B) with it on."""
+    table = np.ones((2, *kept.shape))
+    table[1] = kept
+    return table if switch_first else table.swapaxes(0, 1)
 
 
 def _hurts(switch: int, variable: int, arc: int, levels: int) -> Factor:
     def build(block: Block, scope: tuple[int, ...]) -> Array:
         kept = block.cut(block.network.complaint_kept[arc, :levels])
-        table = np.stack([np.ones_like(kept), kept])
-        return table if scope[0] == switch else table.swapaxes(0, 1)
+        return _if_on(kept, scope[0] == switch)
 
     return Factor((switch, variable), build)
 
@@ -360,20 +368,60 @@ def _gathered(members: list[_Member]) -> Factor:
 
     def build(block: Block, scope: tuple[int, ...]) -> Array:
         core = tuple(v for v in scope if v != first.node)
+        table = _by_logs(members, block, core)
+        if table is not None:
+            return _first_to(table, scope.index(first.node))
         says = [member.speaking_rows(block) for member in members]
-        table: Array = np.ones([1] * (len(core) + 2))
-        for member, rows in zip(members, says, strict=True):
-            if rows is None:
-                table = table * _scaled(member.absent(block, core), member.weight(block))
-        if any(rows is not None for rows in says):
-            table = np.array(np.broadcast_to(table, (*_full(block, core), block.width)))
-        for member, rows in zip(members, says, strict=True):
-            if rows is not None:
-                own, weight = member.absent(block, core), member.weight(block)
-                table[..., rows] *= _rows(own, rows) * _rows(weight, rows)
-        return np.moveaxis(table, 0, scope.index(first.node))
+        table = _times_members(members, says, block, core)
+        return _first_to(table, scope.index(first.node))
 
     return Factor((first.node, *first.core), build)
+
+
+def _by_logs(members: list[_Member], block: Block, core: tuple[int, ...]) -> Array | None:
+    """(K, core..., B) what the members say in each row, as the exponential of a matrix product.
+
+    For one set of parameters and plainly absent findings; None where that cannot be done.
+    """
+    plain, always = block.evidence.plainly_absent, block.evidence.always
+    several = block.evidence.rows > 1 and not all(always[m.column] for m in members)
+    if block.network.draws > 1 or not several or not all(plain[m.column] for m in members):
+        return None
+    tables = [member.absent(block, core) for member in members]
+    with np.errstate(divide="ignore"):
+        logs = np.log(np.stack([np.broadcast_to(t, tables[0].shape) for t in tables]))
+    if not np.isfinite(logs).all():
+        return None
+    says = block.evidence.says[[m.column for m in members], block.part]
+    whole = logs.reshape(len(members), -1).T @ says.astype(float)
+    return np.asarray(np.exp(whole, out=whole).reshape(*tables[0].shape[:-1], block.width))
+
+
+def _times_members(
+    members: list[_Member],
+    says: list[NDArray[np.intp] | None],
+    block: Block,
+    core: tuple[int, ...],
+) -> Array:
+    """(K, core..., B) the product of what each member says in the rows where it speaks."""
+    table: Array = np.ones([1] * (len(core) + 2))
+    for member, rows in zip(members, says, strict=True):
+        if rows is None:
+            table = table * _scaled(member.absent(block, core), member.weight(block))
+    if any(rows is not None for rows in says):
+        table = np.array(np.broadcast_to(table, (*_full(block, core), block.width)))
+    for member, rows in zip(members, says, strict=True):
+        if rows is not None:
+            own, weight = member.absent(block, core), member.weight(block)
+            table[..., rows] *= _rows(own, rows) * _rows(weight, rows)
+    return table
+
+
+def _first_to(table: Array, axis: int) -> Array:
+    """The first axis moved to this place, the others in their order."""
+    if axis == 0:
+        return table
+    return table.transpose([*range(1, axis + 1), 0, *range(axis + 1, table.ndim)])
 
 
 def _full(block: Block, core: tuple[int, ...]) -> tuple[int, ...]:
@@ -438,28 +486,36 @@ class _Member:
 
     def speaking_rows(self, block: Block) -> NDArray[np.intp] | None:
         """Rows in which the member says something; None: in all."""
-        absent, present = block.weights(self.column)
-        says = absent != present
-        return None if says.all() else np.flatnonzero(says)
+        evidence = block.evidence
+        if evidence.always[self.column]:
+            return None
+        says = evidence.says[self.column]
+        return np.flatnonzero(says if len(says) == 1 else says[block.part])
 
     def absent(self, block: Block, core: tuple[int, ...]) -> Array:
         """P(absent | node, core), no cause beside the core: (K, core..., D)."""
         if block.network.draws > 1:
-            return self._absent(block, core)
-        # A single set of parameters is asked for the same tables by effects, gain and records.
-        key = f"absent {self.reading}"
-        table = block.network.cache.get(key)
-        if table is None:
-            table = block.network.cache[key] = self._absent(block, self.core)
+            table = self._absent(block)
+        else:
+            # One set of parameters is asked for the same tables by effects, gain and records.
+            cache, key = block.network.cache, f"absent {self.reading}"
+            if key not in cache:
+                cache[key] = self._absent(block)
+            table = cache[key]
         if core == self.core:
             return np.asarray(table)
         axes = [1 + self.core.index(v) for v in core]
         return np.asarray(table.transpose([0, *axes, len(core) + 1]))
 
-    def _absent(self, block: Block, core: tuple[int, ...]) -> Array:
+    def _absent(self, block: Block) -> Array:
         nodes = family_quadrature(block.network, self.family, self.mechanisms)
-        present = 1.0 - absent_table(block, self.reading, core)
-        return node_probability(present, block.cut(nodes.shift), block.cut(nodes.scale), -1.0)
+        present = 1.0 - absent_table(block, self.reading, self.core)
+        key = (id(nodes.shift), present.shape, present.tobytes())
+        table = block.alike.get(key)
+        if table is None:
+            shift, scale = block.cut(nodes.shift), block.cut(nodes.scale)
+            table = block.alike[key] = node_probability(present, shift, scale, -1.0)
+        return table
 
     def table(self, block: Block, core: tuple[int, ...]) -> Array:
         """Likelihood of what was observed, no cause beside the core: (K, core..., B)."""
@@ -475,7 +531,7 @@ class _Member:
         def build(block: Block, scope: tuple[int, ...]) -> Array:
             table = self.table(block, tuple(v for v in scope if v != self.node))
             # Only the node's axis may be out of place: it was put first.
-            return np.moveaxis(table, 0, scope.index(self.node))
+            return _first_to(table, scope.index(self.node))
 
         return Factor((self.node, *self.core), build)
 
@@ -501,13 +557,18 @@ class _Member:
         def build(block: Block, scope: tuple[int, ...]) -> Array:
             core = tuple(v for v in scope if v not in (self.node, other))
             table = self.table(block, core)
-            both = np.stack(np.broadcast_arrays(table, block.weights(self.column)[1]))
+            present = block.weights(self.column)[1]
+            both = np.empty((2, *table.shape[:-1], max(table.shape[-1], len(present))))
+            both[0], both[1] = table, present
             own = (other, self.node, *core)
             return both.transpose([*[own.index(v) for v in scope], both.ndim - 1])
 
         def causes(block: Block, scope: tuple[int, ...]) -> Array:
             spared = spared_table(block, self.reading, tuple(v for v in scope if v != other))
-            return np.moveaxis(np.stack([spared, 1.0 - spared]), 0, scope.index(other))
+            both = np.empty((2, *spared.shape))
+            both[0] = spared
+            np.subtract(1.0, spared, out=both[1])
+            return _first_to(both, scope.index(other))
 
         return [Factor((other, self.node, *self.core), build), Factor((other, *beside), causes)]
 
@@ -539,14 +600,17 @@ def level_weights(problem: Problem, block: Block) -> Array:
 
 def _fold_absent(problem: Problem, block: Block, weights: Array) -> None:
     network, evidence = problem.network, problem.evidence
-    for column in problem.beside:
+    by_logs = network.draws == 1 and evidence.rows > 1 and _fold_by_logs(problem, block, weights)
+    for column in () if by_logs else problem.beside:
         reading = evidence.readings[column]
         _fold_one(problem, block, weights, column, network.beside[reading])
     if not problem.folded:
         return
     columns = list(problem.folded)
     readings = [evidence.readings[c] for c in columns]
-    if network.draws == 1 and evidence.rows == 1:
+    if by_logs:
+        pass
+    elif network.draws == 1 and evidence.rows == 1:
         kept = network.kept_by_variable[readings]
         weights *= np.multiply.reduce(kept, axis=0)
     else:
@@ -558,6 +622,39 @@ def _fold_absent(problem: Problem, block: Block, weights: Array) -> None:
     says = present != absent
     scale = np.where(says, absent * (1.0 - leak), absent)
     weights[0] *= np.multiply.reduce(scale, axis=0)
+
+
+def _fold_by_logs(problem: Problem, block: Block, weights: Array) -> bool:
+    """All absent findings of all rows in one matrix product of logs; False if a link is one."""
+    network, evidence = problem.network, problem.evidence
+    columns = [*problem.folded, *problem.beside]
+    if not columns:
+        return True
+    if "logs" not in network.cache:
+        network.cache["logs"] = _logs_of_kept(network)
+    whole, apart = network.cache["logs"]
+    if not np.isfinite(whole).all():
+        return False
+    logs = np.concatenate(
+        [
+            whole[[evidence.readings[c] for c in problem.folded]],
+            apart[[evidence.readings[c] for c in problem.beside]],
+        ]
+    )
+    says = evidence.says[columns, block.part].astype(float)
+    weights *= np.exp(logs.T @ says).reshape(*weights.shape[:2], -1)
+    return True
+
+
+def _logs_of_kept(network: Network) -> tuple[Array, Array]:
+    """(R, V * Lmax) ln(1 - q) of one set of parameters: all parents, and those beside the core."""
+    with np.errstate(divide="ignore"):
+        whole = np.log(network.kept_by_variable[..., 0])
+    apart = np.zeros_like(whole)
+    for reading, variables in enumerate(network.beside):
+        apart[reading, list(variables)] = whole[reading, list(variables)]
+    count = len(whole)
+    return whole.reshape(count, -1), apart.reshape(count, -1)
 
 
 def _fold_one(

@@ -105,6 +105,22 @@ def prior_solution(network: Network) -> Solution:
     return Solution(cached.marginal, np.zeros_like(cached.log_evidence))
 
 
+def with_prior_solution(network: Network, before: Solution) -> Network:
+    """The network, told its answer with nothing examined: that of one with the same priors.
+
+    before: `unexamined` of a network with the same priors, concordance and complaints.
+    """
+    if before.marginal.shape[0] not in (1, network.draws):
+        raise ValueError(f"{before.marginal.shape[0]} answers for {network.draws} draws")
+    network.cache["before"] = before
+    return network
+
+
+def unexamined(network: Network) -> Solution:
+    """Priors given the complaints, and the log probability of the complaints themselves."""
+    return _before(network)
+
+
 def log_complaint(network: Network) -> Array:
     """(D,) log probability of the complaints before anything was examined."""
     return _before(network).log_evidence

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidewise.errors import UserError
 from sidewise.reason.engine.network import Array, Structure
@@ -37,6 +39,22 @@ class Evidence:
     def rows(self) -> int:
         """Number of rows (what-ifs, or records)."""
         return len(self.absent)
+
+    @cached_property
+    def says(self) -> NDArray[np.bool_]:
+        """(readings, rows) whether a reading says anything in a row."""
+        return np.ascontiguousarray((self.absent != self.present).T)
+
+    @cached_property
+    def always(self) -> list[bool]:
+        """Whether each reading says something in every row."""
+        return [bool(whole) for whole in np.asarray(self.says.all(axis=1))]
+
+    @cached_property
+    def plainly_absent(self) -> list[bool]:
+        """Whether each reading, where it says anything, was found absent for certain."""
+        certain = (self.present == 0.0) & (self.absent == 1.0)
+        return [bool(whole) for whole in np.asarray((certain | ~self.says.T).all(axis=0))]
 
     def without(self, reading: int) -> Evidence:
         """The same evidence, one reading not examined."""

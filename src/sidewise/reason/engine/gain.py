@@ -30,6 +30,9 @@ from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.network import Array, Network
 
 
+SAME = 1e-9  # relative difference below which two changes are equal
+
+
 @dataclass(frozen=True, slots=True)
 class ItemGain:
     """Gain of an item: that of its most telling reading (the item's joint gain is no less)."""
@@ -90,7 +93,9 @@ class Gains:
         size = np.where(chance >= least_chance, np.abs(shift), -1.0)
         if not size.size or size.max() < 0.0:
             return None
-        found, place = (int(i) for i in np.unravel_index(size.argmax(), size.shape))
+        # Of equals (the same sign on the other side) the first, whatever the last digits say.
+        first = int(np.flatnonzero(size >= size.max() * (1.0 - SAME))[0])
+        found, place = divmod(first, size.shape[1])
         at = (found, place)
         then, likely = float(both[at]), float(chance[at])
         return Change(self.readings[place], bool(found), now, then, likely, float(shift[at]))

@@ -24,6 +24,7 @@ from sidewise.errors import UserError
 
 Array = NDArray[np.float64]
 
+MOST_PATTERNS = 32  # of links that are nought, remembered by a structure
 MOST_RHO = 0.75  # rho_s + rho_m: beyond it 15 nodes no longer resolve a family
 
 
@@ -81,6 +82,15 @@ class Complaint:
 
     name: str
     parents: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LiveParents:
+    """For each reading its parents with a link: all (with position), of the core, and others."""
+
+    linked: tuple[tuple[tuple[int, int], ...], ...]
+    core: tuple[tuple[int, ...], ...]
+    beside: tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True)
@@ -193,6 +203,11 @@ class Structure:
         """Arc and level of each column of `Parameters.complaint_link`."""
         return _arcs_and_levels(self._complaint_links)
 
+    @cached_property
+    def sorted_parents(self) -> dict[bytes, LiveParents]:
+        """What `Network.linked` and its parts are, by which links are not nought: made once."""
+        return {}
+
     @property
     def link_count(self) -> int:
         """Number of columns of `Parameters.link`."""
@@ -240,7 +255,7 @@ class Parameters:
             if value is not None:
                 yield name, value
 
-    @property
+    @cached_property
     def draws(self) -> int:
         """Number of draws: the longest leading axis."""
         return max(len(value) for _, value in self.arrays())
@@ -266,7 +281,7 @@ class Network:
         _check_shapes(self.structure, self.parameters)
         _check_values(self.structure, self.parameters)
 
-    @property
+    @cached_property
     def draws(self) -> int:
         """Number of parameter draws."""
         return self.parameters.draws
@@ -315,32 +330,27 @@ class Network:
 
         A link of nought in every draw would only widen cliques.
         """
-        live = np.asarray(self.parameters.link.any(axis=0))
-        structure = self.structure
-        return tuple(
-            tuple(
-                (variable, position)
-                for position, variable in enumerate(parents)
-                if live[structure.link_columns(reading, position)].any()
-            )
-            for reading, parents in enumerate(structure.parent_numbers)
-        )
+        return self._parents.linked
 
     @cached_property
     def core(self) -> tuple[tuple[int, ...], ...]:
         """Variables of `linked` through which a reading's family acts."""
-        return tuple(self._sorted_out(reading, True) for reading in range(len(self.linked)))
+        return self._parents.core
 
     @cached_property
     def beside(self) -> tuple[tuple[int, ...], ...]:
         """Variables of `linked` that cause a reading beside its family."""
-        return tuple(self._sorted_out(reading, False) for reading in range(len(self.linked)))
+        return self._parents.beside
 
-    def _sorted_out(self, reading: int, inside: bool) -> tuple[int, ...]:
-        known = self.structure.readings[reading]
-        chosen = known.parents if known.core is None else known.core
-        names = self.structure.variables
-        return tuple(v for v, _ in self.linked[reading] if (names[v].name in chosen) is inside)
+    @cached_property
+    def _parents(self) -> LiveParents:
+        live = np.asarray(self.parameters.link.any(axis=0))
+        known, key = self.structure.sorted_parents, live.tobytes()
+        if key not in known:
+            if len(known) >= MOST_PATTERNS:
+                known.clear()
+            known[key] = _live_parents(self.structure, live)
+        return known[key]
 
     @cached_property
     def paired(self) -> tuple[int, ...]:
@@ -348,6 +358,31 @@ class Network:
         if self.parameters.concordance is None:
             return ()
         return tuple(int(i) for i in np.flatnonzero(self.parameters.concordance.any(axis=0)))
+
+
+def _live_parents(structure: Structure, live: NDArray[np.bool_]) -> LiveParents:
+    linked = tuple(
+        tuple(
+            (variable, position)
+            for position, variable in enumerate(parents)
+            if live[structure.link_columns(reading, position)].any()
+        )
+        for reading, parents in enumerate(structure.parent_numbers)
+    )
+    core, beside = (
+        tuple(_sorted_out(structure, reading, mine, inside) for reading, mine in enumerate(linked))
+        for inside in (True, False)
+    )
+    return LiveParents(linked, core, beside)
+
+
+def _sorted_out(
+    structure: Structure, reading: int, linked: tuple[tuple[int, int], ...], inside: bool
+) -> tuple[int, ...]:
+    known = structure.readings[reading]
+    chosen = known.parents if known.core is None else known.core
+    names = structure.variables
+    return tuple(v for v, _ in linked if (names[v].name in chosen) is inside)
 
 
 def independent(network: Network) -> Network:
