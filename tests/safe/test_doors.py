@@ -54,7 +54,8 @@ def field_names() -> list[str]:
 
 
 NASTY = st.sampled_from(
-    ["", " ", "\x00", "0", "-1", "1e309", "NaN", "9" * 400, "null", "[]", "{}", "a" * 5000, "\ud83d",
+    ["", " ", "x",
+     "\x00", "0", "-1", "1e309", "NaN", "9" * 400, "null", "[]", "{}", "a" * 5000, "\ud83d",
      "../../etc/passwd", "<script>", "' OR 1=1 --", "%00", "٣", "hawkins_kennedy left", ";;;",
      "hawkins_kennedy", "left", "positive", "{\"kind\": \"result\"}"]
 )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
@@ -10,11 +11,14 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from sidewise.web.accounts import factor, first_run, links, sessions
 from sidewise.web.accounts.forms import Person
-from sidewise.web.accounts.models import OneTimeLink, Role, User
+from sidewise.web.accounts.models import Identity, OneTimeLink, Role, User
 from sidewise.web.accounts.who_may import recently_confirmed, roles
 from sidewise.web.audit.log import Act, write
 
 only_administrators = roles(Role.ADMINISTRATOR)
+LONGEST_SUBJECT = 200
+NO_IDENTITY = "No provider is set, or its name for the person is longer than 200 characters."
+TAKEN = "That identity is tied to another account. Untie it there first."
 
 
 @only_administrators
@@ -117,6 +121,26 @@ def remove_factor(request: HttpRequest, user_id: int) -> HttpResponse:
     return redirect("people")
 
 
+@only_administrators
+@require_POST
+@recently_confirmed
+def tie_identity(request: HttpRequest, user_id: int) -> HttpResponse:
+    """Tie an account at the identity provider to this one, or untie it when left empty."""
+    user = get_object_or_404(User, pk=user_id)
+    subject = request.POST.get("subject", "").strip()
+    issuer = settings.OIDC["issuer"]
+    if not issuer or len(subject) > LONGEST_SUBJECT or "\x00" in subject:
+        return _edit(request, None, "Change an account", person=user, problem=NO_IDENTITY)
+    others = Identity.objects.filter(issuer=issuer, subject=subject).exclude(user=user)
+    if others.exists():
+        return _edit(request, None, "Change an account", person=user, problem=TAKEN)
+    Identity.objects.filter(user=user).delete()
+    if subject:
+        Identity.objects.create(user=user, issuer=issuer, subject=subject)
+    write(Act.ACCOUNT, f"account:{user.pk}")
+    return redirect("person", user_id=user_id)
+
+
 def _someone_must_administer() -> None:
     if not first_run.administrators():
         raise ValidationError("Somebody must be able to administer. Name another one first.")
@@ -130,5 +154,5 @@ def _show_link(request: HttpRequest, user: User, link: links.FreshLink) -> HttpR
 
 def _edit(request: HttpRequest, form: Person | None, title: str, **more: object) -> HttpResponse:
     problem = more.get("problem") or (form is not None and form.errors)
-    context = {"form": form, "title": title, **more}
+    context = {"form": form, "title": title, "single_sign_on": settings.OIDC["issuer"], **more}
     return render(request, "accounts/person.html", context, status=422 if problem else 200)

@@ -28,5 +28,6 @@ urlpatterns = [
     path("people/<int:user_id>/stop/", people.stop_person, name="stop-person"),
     path("people/<int:user_id>/sessions/", people.end_persons_sessions, name="end-sessions"),
     path("people/<int:user_id>/link/", people.new_link, name="new-link"),
+    path("people/<int:user_id>/identity/", people.tie_identity, name="tie-identity"),
     path("people/<int:user_id>/factor/", people.remove_factor, name="remove-factor"),
 ]
