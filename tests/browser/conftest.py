@@ -26,10 +26,12 @@ def serve(**extra: str) -> Iterator[str]:
         assert server.stdout is not None
         address = server.stdout.readline().strip()
         assert address.startswith("http://127.0.0.1:"), "the served app did not start"
-        yield address
-        server.terminate()
-        server.wait(10)
-        server.stdout.close()
+        try:
+            yield address
+        finally:
+            server.terminate()
+            server.wait(10)
+            server.stdout.close()
 
 
 @pytest.fixture(scope="session")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -231,12 +232,14 @@ def test_a_reader_is_told_when_a_touch_is_refused(chromium: Any, site: str) -> N
 @pytest.mark.slow
 def test_the_real_meaning_of_the_invented_clinic(chromium: Any) -> None:
     examples = Path(__file__).parents[2] / "examples"
-    for site in serve(REAL_WEIGHING="1", WITH_EXAMPLES=str(examples)):
+    with contextmanager(serve)(REAL_WEIGHING="1", WITH_EXAMPLES=str(examples)) as site:
         context = chromium.new_context(storage_state=sign_in(chromium, site, "owner"))
         page = context.new_page()
         page.goto(f"{site}/patients/")
         page.click("text=HERON-1")
         expect(page.locator("img.course")).to_be_visible()
+        page.locator("img.course").scroll_into_view_if_needed()
+        page.wait_for_load_state("networkidle")
         assert page.evaluate("document.querySelector('img.course').naturalWidth") > 300
         page.click(".visits a >> nth=0")
         page.goto(page.url.replace("note/", "meaning/"))
