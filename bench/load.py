@@ -21,7 +21,7 @@ from tests.setup_postgres import cluster, find_binaries
 
 EXAMINERS = 20
 EVERY_S = 2.0
-ITEMS = ("hawkins_kennedy", "neer", "painful_arc", "empty_can", "speed", "yergason")
+ITEMS = ("hawkins_kennedy", "neer", "full_can", "empty_can", "speed", "yergason")
 
 
 @dataclass
