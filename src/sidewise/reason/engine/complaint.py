@@ -26,8 +26,11 @@ def pre_selection(structure: Structure, parameters: Parameters, rounds: int = 50
     """
     if not structure.complaints:
         return parameters
-    target = np.moveaxis(parameters.prior, 0, -1)
+    prior = np.moveaxis(parameters.prior, 0, -1)
     kept = _kept_by_complaint(structure, parameters)
+    # What makes nobody complain keeps its figures, and changes nothing for the others.
+    felt = (kept != 1.0).any(axis=(0, 2, 3))
+    target, kept = np.ascontiguousarray(prior[felt]), kept[:, felt]
     assert parameters.complaint_leak is not None
     quiet = 1.0 - parameters.complaint_leak.T
     draws = max(target.shape[-1], kept.shape[-1], quiet.shape[-1])
@@ -39,7 +42,9 @@ def pre_selection(structure: Structure, parameters: Parameters, rounds: int = 50
         # A level met by nobody stays at nought.
         weight = weight * (target / np.where(after > 0.0, after, 1.0))
         weight /= weight.sum(axis=1, keepdims=True)
-    return replace(parameters, prior=np.moveaxis(weight, -1, 0))
+    found = np.repeat(prior, weight.shape[-1] // prior.shape[-1], axis=-1)
+    found[felt] = weight
+    return replace(parameters, prior=np.moveaxis(found, -1, 0))
 
 
 def given_complaints(weight: Array, kept: Array, quiet: Array) -> Array:

@@ -52,9 +52,7 @@ def summarise(network: Network, solution: Solution) -> Summary:
     weight = evidence_weights(solution.log_evidence)
     levels = np.asarray(network.structure.levels)
     mean = np.einsum("d,dvl->vl", weight, solution.marginal)
-    low, high = _intervals(solution.marginal, weight, levels)
-    present = 1.0 - solution.marginal[:, :, 0]
-    ends = weighted_centile(present, weight, CENTILES)
+    low, high, ends = _intervals(solution.marginal, weight, levels)
     effective = float(1.0 / np.sum(weight * weight))
     top = float(solution.log_evidence.max())
     log_evidence = top + float(np.log(np.mean(np.exp(solution.log_evidence - top))))
@@ -90,19 +88,30 @@ def weighted_centile(values: Array, weight: Array, shares: tuple[float, ...]) ->
     places = np.cumsum(heights, axis=0) - 0.5 * heights
     ordered = np.take_along_axis(values, order, axis=0)
     columns = range(values.shape[1])
-    ends = [[np.interp(s, places[:, c], ordered[:, c]) for c in columns] for s in shares]
-    return np.asarray(ends)
+    ends = [np.interp(shares, places[:, c], ordered[:, c]) for c in columns]
+    return np.asarray(ends).reshape(-1, len(shares)).T
 
 
 def _intervals(
     marginal: Array, weight: Array, levels: np.ndarray[tuple[int], np.dtype[np.int_]]
-) -> tuple[Array, Array]:
-    """Low and high of each level that exists."""
-    real = np.arange(marginal.shape[-1]) < levels[:, None]
-    ends = weighted_centile(marginal[:, real], weight, CENTILES)
-    low, high = np.zeros(real.shape), np.zeros(real.shape)
-    low[real], high[real] = ends
-    return low, high
+) -> tuple[Array, Array, Array]:
+    """Low and high (V, Lmax) of each level that exists, and both (2, V) of "at any level".
+
+    Level 0 is what "at any level" leaves over, and of two levels the second is the same as it,
+    so that fewer columns have to be sorted: the centiles are symmetric.
+    """
+    count = len(levels)
+    higher = np.arange(marginal.shape[-1]) < levels[:, None]
+    higher[:, 0] = False
+    higher[levels == 2] = False
+    columns = np.concatenate([1.0 - marginal[:, :, 0], marginal[:, higher]], axis=1)
+    ends = weighted_centile(columns, weight, CENTILES)
+    present = ends[:, :count]
+    low, high = np.zeros(higher.shape), np.zeros(higher.shape)
+    low[higher], high[higher] = ends[:, count:]
+    low[:, 0], high[:, 0] = 1.0 - present[::-1]
+    low[levels == 2, 1], high[levels == 2, 1] = present[:, levels == 2]
+    return low, high, present
 
 
 def _warnings(effective: float, draws: int) -> tuple[str, ...]:

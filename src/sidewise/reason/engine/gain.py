@@ -29,8 +29,8 @@ from sidewise.reason.engine.eliminate import solve, switches
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.network import Array, Network
 
-
 SAME = 1e-9  # relative difference below which two changes are equal
+NO_CHANGE = 1e-9  # log odds: smaller changes are the last digits of the sums, not findings
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +91,7 @@ class Gains:
         chance = np.stack([1.0 - self.chance, self.chance])
         shift = log_odds(both) - log_odds(np.asarray(now))
         size = np.where(chance >= least_chance, np.abs(shift), -1.0)
-        if not size.size or size.max() < 0.0:
+        if not size.size or size.max() < NO_CHANGE:
             return None
         # Of equals (the same sign on the other side) the first, whatever the last digits say.
         first = int(np.flatnonzero(size >= size.max() * (1.0 - SAME))[0])

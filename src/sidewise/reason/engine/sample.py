@@ -27,6 +27,8 @@ UNUSUAL = 0.01
 SURELY = 3.09
 # Records in one batch: more share the cost of a plan, fewer have a smaller union of findings.
 TOGETHER = 12
+# The first stage, with the record itself, is one batch: plans cost more there than tables.
+FIRST = STAGES[0] + 1
 # Table entries after which no further stage is begun: about a quarter of a second on one core.
 MOST_WORK = 50_000_000
 
@@ -76,8 +78,8 @@ def draw_records(
     return Records(levels, numbers, _findings(network, levels, numbers, rng))
 
 
-def log_evidence_of(network: Network, records: Records) -> Ranked:
-    """Log probability of each record's findings, batched; for ranking.
+def log_evidence_of(network: Network, records: Records, together: int = TOGETHER) -> Ranked:
+    """Log probability of each record's findings, `together` records at a time; for ranking.
 
     Records with about as many findings present go together: absent findings cost next to
     nothing, so a batch costs what the union of its findings present does.
@@ -85,8 +87,8 @@ def log_evidence_of(network: Network, records: Records) -> Ranked:
     present = records.present.astype(float)
     found, work = np.empty(len(present)), 0
     order = np.argsort(present.sum(axis=1), kind="stable")
-    for start in range(0, len(order), TOGETHER):
-        rows = order[start : start + TOGETHER]
+    for start in range(0, len(order), together):
+        rows = order[start : start + together]
         part = ranked_rows(network, observed_rows(records.readings, present[rows]))
         found[rows] = part.log_evidence
         work += part.work
@@ -115,7 +117,7 @@ def evidence_percentile(
         records = draw_records(network, stage - among, rng, evidence.readings)
         if mine is None:
             records = replace(records, present=np.concatenate([own > 0, records.present]))
-        ranked = log_evidence_of(network, records)
+        ranked = log_evidence_of(network, records, FIRST if mine is None else TOGETHER)
         theirs, work = ranked.log_evidence, work + ranked.work
         if mine is None:
             mine, theirs = theirs[0], theirs[1:]
