@@ -98,10 +98,7 @@ def test_sentence_for_the_clinician(protocol: Protocol) -> None:
 
 
 def test_sentence_when_nothing_changed(protocol: Protocol) -> None:
-    assert (
-        "No real change. Within error: 1 measure"
-        in follow(_visits(15, 20), protocol).sentence
-    )
+    assert "No real change. Within error: 1 measure" in follow(_visits(15, 20), protocol).sentence
 
 
 @pytest.mark.parametrize(

@@ -18,8 +18,8 @@ def demo(
     from sidewise.errors import UserError
 
     if not EXAMPLES.is_dir():
-        raise UserError("demo", "no examples folder", "a clone of the repository",
-                        "The invented clinic is kept in the repository's examples folder.")  # fmt: skip
+        do = "The invented clinic is kept in the repository's examples folder."
+        raise UserError("demo", "no examples folder", "a clone of the repository", do)
     if to_print:
         print_examples()
         return

@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from sidewise.errors import UserError
 from sidewise.protocol.fits import misfit
-from sidewise.protocol.model import Protocol
+from sidewise.protocol.model import HistoryItem, Item, Protocol
 
 KNOWLEDGE = Path(__file__).resolve().parent.parent / "knowledge"
 _Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
@@ -73,7 +73,7 @@ def load_protocol(region: str = "", folder: Path | None = None) -> Protocol:
 
 def _check_readings(protocol: Protocol) -> None:
     """Raises UserError where a reading's criterion could never be met by its item."""
-    targets = {**protocol.by_id, **protocol.history_by_id}
+    targets: dict[str, Item | HistoryItem] = {**protocol.by_id, **protocol.history_by_id}
     for reading in protocol.readings:
         needs = ((need.criterion, need.item) for need in reading.interpretable_when)
         for criterion, name in ((reading.criterion, reading.item), *needs):
