@@ -16,6 +16,8 @@ from typing import Any
 from tests.setup_postgres import Cluster
 
 ROOT = Path(__file__).parents[2]
+# The sources beside these tests, also in a copy of the tree (`make mutate`).
+SOURCES = f"{ROOT / 'src'}{os.pathsep}{ROOT}"
 CLI = "from sidewise.cli import main; main()"
 
 
@@ -34,7 +36,7 @@ class Store:
         kept = {k: v for k, v in os.environ.items() if not k.startswith("SIDEWISE_")}
         return {
             **kept, "SIDEWISE_HOME": str(self.home), "SIDEWISE_DATABASE_URL": self.url,
-            "DJANGO_SETTINGS_MODULE": "sidewise.web.settings", "PYTHONPATH": str(ROOT),
+            "DJANGO_SETTINGS_MODULE": "sidewise.web.settings", "PYTHONPATH": SOURCES,
             **self.settings,
         }  # fmt: skip
 
