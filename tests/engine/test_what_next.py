@@ -147,6 +147,20 @@ def test_change_of_mind_is_none_when_all_is_examined() -> None:
     assert gains(network, observed(network.structure, findings)).change_of_mind(0) is None
 
 
+def test_change_of_mind_is_none_for_a_condition_that_no_result_moves() -> None:
+    # Rounding alone must never choose a result to name.
+    structure = Structure(
+        variables=(Variable("apart"), Variable("joined"), Variable("beside", 3)),
+        readings=(Reading("one", ("joined", "beside")), Reading("two", ("joined",))),
+    )
+    prior = np.array([[[0.9, 0.1, 0.0], [0.7, 0.3, 0.0], [0.6, 0.3, 0.1]]])
+    parameters = Parameters(prior, np.array([[0.6, 0.3, 0.5, 0.7]]), np.array([[0.1, 0.05]]))
+    network = Network(structure, parameters)
+    found = gains(network, observed(structure, {}))
+    assert found.change_of_mind(0) is None
+    assert found.change_of_mind(1) is not None
+
+
 def test_gains_of_one_finding_of_a_family_are_those_without_families() -> None:
     rng = np.random.default_rng(3)
     network = random_network(rng)

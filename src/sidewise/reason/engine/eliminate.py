@@ -31,6 +31,8 @@ from sidewise.reason.engine.plan import Bucket, Plan, elimination_plan
 # stay far below 64 MiB; short blocks pay numpy's overhead per call instead.
 BLOCK_NUMBERS = 1 << 20
 SHORTEST_BLOCK = 16
+# Table entries (over the batch) from which two threads gain more than their calls cost.
+WORTH_A_THREAD = 1_000_000
 # Factors multiplied before a message is scaled: each is rarely below 1e-12, doubles reach 1e-308.
 SCALE_EVERY = 8
 TINY = 1e-300
@@ -214,7 +216,8 @@ def _parts(program: Program) -> list[slice]:
     batch = program.problem.batch
     length = max(SHORTEST_BLOCK, BLOCK_NUMBERS // program.plan.largest)
     count = -(-batch // length)
-    if batch >= 4 * SHORTEST_BLOCK and count == 1:
+    entries = batch * sum(bucket.size for bucket in program.plan.buckets)
+    if batch >= 4 * SHORTEST_BLOCK and count == 1 and entries >= WORTH_A_THREAD:
         count = min(2, _workers())
     edges = np.linspace(0, batch, count + 1).astype(int).tolist()
     return [slice(a, b) for a, b in pairwise(edges)]
