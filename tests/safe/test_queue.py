@@ -166,3 +166,21 @@ def test_the_queue_key_is_never_cached(clinic: Clinic) -> None:
     response = clinic.client("owner").post(reverse("queue-key"))
     assert response["Cache-Control"] == "no-store"
     assert clinic.client("owner").get(reverse("queue-key")).status_code == 405
+
+
+@pytest.mark.parametrize("note", ["a\x00b", "\\u0000 typed out", "\ud83d"])
+def test_characters_that_one_database_cannot_keep_are_treated_alike_by_both(
+    clinic: Clinic, note: str
+) -> None:
+    sent = entry(name="n")
+    sent["deed"]["finding"]["note"] = note
+    answer = send(clinic, sent)
+    assert answer.status_code == 200
+    where = "stored" if note.startswith("\\") else "held"
+    assert answer.json()[where] == ["n"]
+
+
+def test_a_null_character_in_a_form_is_refused_with_words(clinic: Clinic) -> None:
+    answer = clinic.client("owner").post(reverse("patients"), {"code": "a\x00"})
+    assert answer.status_code == 400
+    assert "null character" in answer.content.decode()

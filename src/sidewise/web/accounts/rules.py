@@ -23,8 +23,14 @@ def sees_patients(user: Any) -> bool:
     return bool(user.is_authenticated and user.has_role(Role.CLINICIAN))
 
 
+NO_NULL = "The form holds a null character, which no text has. Type it again; nothing was changed."
+
+
 class RoleRules:
-    """Middleware: to the wrong role the page does not exist."""
+    """Middleware: to the wrong role the page does not exist.
+
+    Also refuses a null character in any field: PostgreSQL cannot keep or look for one.
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -32,12 +38,18 @@ class RoleRules:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         return self.get_response(request)
 
-    def process_view(self, request: HttpRequest, view: Any, args: Any, kwargs: Any) -> None:
+    def process_view(
+        self, request: HttpRequest, view: Any, args: Any, kwargs: Any
+    ) -> HttpResponse | None:
         """404 where the role has no business."""
+        fields = (*request.GET.lists(), *request.POST.lists())
+        if any("\x00" in text for name, values in fields for text in (name, *values)):
+            return HttpResponse(NO_NULL, status=400, content_type="text/plain")
         needed = next((r for part, r in PARTS.items() if view.__module__.startswith(part)), None)
         if needed is None or not request.user.is_authenticated:
-            return
+            return None
         if request.resolver_match and request.resolver_match.url_name in FOR_EVERYBODY:
-            return
+            return None
         if not any(request.user.has_role(role) for role in needed):
             raise Http404
+        return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import OrderedDict
 from collections.abc import Iterable
 from datetime import datetime
@@ -11,6 +12,7 @@ from typing import Any
 from django.db import transaction
 from django.db.models import Count, Max, Q
 
+from sidewise.errors import UserError
 from sidewise.protocol import load_protocol
 from sidewise.record.check import check_finding
 from sidewise.record.ledger import (
@@ -30,6 +32,7 @@ from sidewise.web.audit.log import Act, write
 from sidewise.web.examinations.models import Examination, LedgerEntry
 from sidewise.web.patients.models import Patient
 
+NULL = re.compile(r"(?<!\\)(?:\\\\)*\\u0000")
 STATE_AFTER = {
     Signed: Examination.State.SIGNED,
     Amended: Examination.State.DRAFT,
@@ -102,6 +105,8 @@ def append(examination: Examination, new: Iterable[Entry]) -> Folded:
     where an entry breaks the protocol or cannot follow; nothing is stored then.
     """
     new = list(new)
+    for entry in new:
+        _refuse_null(entry)
     protocol = load_protocol(examination.region)
     for entry in new:
         if isinstance(entry.deed, Found):
@@ -119,6 +124,12 @@ def append(examination: Examination, new: Iterable[Entry]) -> Folded:
             # In the same transaction: no write without its line, no line without its write.
             write(Act.WRITE, f"examination:{locked.pk}")
     return state
+
+
+def _refuse_null(entry: Entry) -> None:
+    # PostgreSQL keeps no null character in JSON; SQLite would, and the two must not differ.
+    if NULL.search(entry.model_dump_json()):
+        raise UserError("the entry", "a null character", "text", "Type it again.")
 
 
 def _store(examination: Examination, entry: Entry) -> None:

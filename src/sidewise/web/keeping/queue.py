@@ -71,8 +71,19 @@ def _try(examination: Examination, data: dict[str, Any], by: str, examiner: str)
 def _hold(examination: Examination, user: Any, data: dict[str, Any], why: str) -> None:
     HeldEntry.objects.get_or_create(
         examination=examination, entry_id=data["id"],
-        defaults={"by": user, "entry": data, "why": why},
+        defaults={"by": user, "entry": _storable(data), "why": why},
     )  # fmt: skip
+
+
+def _storable(value: Any) -> Any:
+    """The same with every character that PostgreSQL cannot keep (null, half a pair) replaced."""
+    if isinstance(value, str):
+        return value.encode("utf-8", "replace").decode().replace("\x00", "\ufffd")
+    if isinstance(value, list):
+        return [_storable(part) for part in value]
+    if isinstance(value, dict):
+        return {_storable(name): _storable(part) for name, part in value.items()}
+    return value
 
 
 def open_held(examination: Examination) -> list[HeldEntry]:
