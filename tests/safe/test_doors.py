@@ -93,7 +93,7 @@ def fine(response: Any, about: object) -> None:
     assert len(response.content) < 3_000_000, about
 
 
-@dataclass
+@dataclass(repr=False)
 class Doors:
     """A signed-in client that may most, and the address of each door."""
 

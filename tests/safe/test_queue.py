@@ -119,7 +119,7 @@ def test_a_reader_settles_nothing(clinic: Clinic) -> None:
 
 @pytest.mark.parametrize(
     "body",
-    ["", "[]", "{", '{"entries": 1}', '{"entries": []}', '{"entries": [1]}',
+    ["[]", "{", '{"entries": 1}', '{"entries": []}', '{"entries": [1]}',
      '{"entries": [{"id": ""}]}', '{"entries": [{"id": "\\u0000"}]}', '{"entries": [{"at": 1}]}',
      "[" * 5000],
 )  # fmt: skip
@@ -184,3 +184,10 @@ def test_a_null_character_in_a_form_is_refused_with_words(clinic: Clinic) -> Non
     answer = clinic.client("owner").post(reverse("patients"), {"code": "a\x00"})
     assert answer.status_code == 400
     assert "null character" in answer.content.decode()
+
+
+@pytest.mark.parametrize("view", ["queue", "touch"])
+def test_a_form_at_a_door_for_scripts_is_refused_with_words(clinic: Clinic, view: str) -> None:
+    answer = clinic.client("owner").post(reverse(view, args=[clinic.examination.pk]), {"a": "b"})
+    assert answer.status_code == 415
+    assert "application/json" in answer.content.decode()

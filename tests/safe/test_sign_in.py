@@ -191,6 +191,7 @@ def test_a_session_token_from_before_signing_in_is_dead_afterwards() -> None:
         ("https://elsewhere.example/", "/"),
         ("//elsewhere.example/", "/"),
         ("javascript:alert(1)", "/"),
+        ("today", "/"),
     ],
 )
 def test_signing_in_goes_on_to_this_site_only(wanted: str, goes: str) -> None:

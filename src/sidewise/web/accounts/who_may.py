@@ -48,6 +48,9 @@ def safe_next(request: HttpRequest, default: str) -> str:
     """Where to go on: a path of this site only."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
     here = {request.get_host()}
+    # A bare word would be taken for the name of a view.
+    if not wanted.startswith("/"):
+        return default
     if url_has_allowed_host_and_scheme(wanted, here, require_https=request.is_secure()):
         return wanted
     return default
