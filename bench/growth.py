@@ -1,0 +1,71 @@
+"""How the cost of one interpretation grows: with findings, with draws, with sides that complain.
+
+    python bench/growth.py [--quick]
+
+Prints one JSON list of rows: milliseconds of processor time (so that a busy machine tells little
+less than an idle one), the least of several runs, after import and after a first look.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from sidewise.reason import interpret
+from sidewise.record import Record, read_record
+
+EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "painful-arc.json"
+FINDINGS = (5, 20, 60, 120)
+DRAWS = (100, 250, 500, 1000, 2000)
+SIDES = ((), ("left",), ("left", "right"))
+
+Row = dict[str, Any]
+
+
+def least(record: Record, draws: int, repeats: int) -> float:
+    """Processor time of one interpretation, ms: the least of so many after a first one."""
+    interpret(record, draws=draws)
+    found = []
+    for _ in range(repeats):
+        start = time.process_time()
+        interpret(record, draws=draws)
+        found.append(time.process_time() - start)
+    return round(1000 * min(found), 1)
+
+
+def shortened(record: Record, count: int) -> Record:
+    """The record with so many of its findings, spread evenly over the examination."""
+    every = record.findings
+    kept = [every[i * len(every) // count] for i in range(min(count, len(every)))]
+    return record.model_copy(update={"findings": tuple(kept)})
+
+
+def complaining(record: Record, sides: tuple[str, ...]) -> Record:
+    """The record with these sides complaining."""
+    context = record.context.model_copy(update={"complaint": sides})
+    return record.model_copy(update={"context": context})
+
+
+def rows(quick: bool = False) -> Iterator[Row]:
+    """Each of the three growths by itself, the others as in the example."""
+    record, repeats = read_record(EXAMPLE), 1 if quick else 7
+    for count in dict.fromkeys(min(n, len(record.findings)) for n in FINDINGS):
+        ours = least(shortened(record, count), 500, repeats)
+        yield {"work": f"interpret, {count} findings", "ours": ours, "unit": "ms"}
+    for draws in DRAWS[:3] if quick else DRAWS:
+        ours = least(record, draws, repeats)
+        yield {"work": f"interpret, {draws} draws", "ours": ours, "unit": "ms"}
+    for sides in SIDES:
+        ours = least(complaining(record, sides), 500, repeats)
+        word = " and ".join(sides) or "neither"
+        yield {"work": f"interpret, complaint: {word}", "ours": ours, "unit": "ms"}
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="few repeats, for a look")
+    print(json.dumps(list(rows(parser.parse_args().quick)), indent=1))
