@@ -13,6 +13,8 @@ import pytest
 
 from tests.safe.stores import Store
 
+pytestmark = pytest.mark.slow
+
 
 def backed_up(store: Store, path: Path) -> dict:
     before = store.step("seed")

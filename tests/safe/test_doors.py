@@ -36,7 +36,7 @@ OURS = settings(
     phases=[Phase.explicit, Phase.generate],
     report_multiple_bugs=False,
 )
-MANY = settings(OURS, max_examples=300)
+MANY = settings(OURS, max_examples=120)
 
 
 ASKED = r"(?:POST|GET|form)(?:\.get\(|\[)\"([\w.]+)\""
