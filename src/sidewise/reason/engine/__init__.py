@@ -24,6 +24,7 @@ evidence.py   observed(structure, {reading name: True | False | (if_absent, if_p
 eliminate.py  solve(network, evidence, *, marginals=True, workers=None, switched=None)
                 -> Solution(marginal (B,V,Lmax), log_evidence (B,))
               prior_solution(network) -> Solution with nothing examined (complaints known)
+              unexamined(network) -> Solution; with_prior_solution(network, it) -> network, told it
 draws.py      summarise(network, solution) -> Summary(mean, low, high (V,Lmax); present,
                 present_low, present_high (V,); weight (D,), effective, warnings)
               posterior(network, evidence) -> Summary; weighted_centile(...)
@@ -34,7 +35,7 @@ gain.py       gains(network, evidence, candidates=None, interest=None)
 complaint.py  pre_selection(structure, parameters, rounds=500) -> Parameters: `prior` read as the
                 figures wanted after the complaints, replaced by those before
 sample.py     draw_records(network, count, rng, readings=None) -> Records(levels, readings, present)
-              log_evidence_of(network, records) -> Ranked(log_evidence, work)
+              log_evidence_of(network, records, together=12) -> Ranked(log_evidence, work)
               evidence_percentile(network, evidence, seed, count=1000, most_work=...)
                 -> Percentile(percentile, among, judged, .unusual)
 compiled.py   available(); solve_records(network, readings, present) -> Solution (optional numba)

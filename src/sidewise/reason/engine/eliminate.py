@@ -19,11 +19,11 @@ import numpy as np
 from sidewise.reason.engine.assemble import (
     Block,
     Problem,
-    level_weights,
     problem_of,
     widths,
 )
 from sidewise.reason.engine.evidence import Evidence
+from sidewise.reason.engine.folding import level_weights
 from sidewise.reason.engine.network import Array, Network
 from sidewise.reason.engine.plan import Bucket, Plan, elimination_plan
 
