@@ -6,7 +6,7 @@ STAMP := $(VENV)/.installed
 export OPENBLAS_NUM_THREADS ?= 1
 export OMP_NUM_THREADS ?= 1
 
-.PHONY: help install run test test-quick check fix bench docs clean
+.PHONY: help install run test test-quick check fix bench mutate clean
 
 help: ## list the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -41,6 +41,9 @@ fix: install ## format and mend what can be mended
 
 bench: install ## measure this project and its peers in one run; writes docs/benchmarks.md
 	$(BIN)/python -m bench
+
+mutate: install ## break each promise; its test must notice
+	$(BIN)/python -m tests.mutate
 
 clean: ## remove the environment and caches
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis build

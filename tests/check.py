@@ -14,6 +14,7 @@ CHECKS: dict[str, list[str]] = {
     "types": [str(BIN / "mypy")],
     "layers": [str(BIN / "lint-imports")],
     "migrations": [sys.executable, "-m", "sidewise.web.manage", "makemigrations", "--check"],
+    "dependencies": [sys.executable, "-m", "tests.dependency_audit"],
     "docs examples": [sys.executable, "-m", "pytest", "-q", "tests/docs"],
 }
 

@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from sidewise.protocol import Item, Protocol
 from sidewise.protocol.model import Stage
 from sidewise.reason.engine.gain import Gains
-from sidewise.reason.flags import Withheld
+from sidewise.reason.flags import Withheld, load_flags
 from sidewise.reason.judge import Judge
 from sidewise.reason.net import SIDES, Layout
 from sidewise.reason.result import MindChanger, Next, RedFlag
+from sidewise.reason.rules import Ask, Is, leaves
 from sidewise.record import Record
 
 SHOWN = 8
@@ -75,30 +76,38 @@ def _places(record: Record) -> set[tuple[str, str]]:
 
 
 def _screens(judge: Judge, flags: tuple[RedFlag, ...], kept_back: Withheld) -> Iterator[Next]:
+    """What is missing for each flag that is not excluded, each question and item once."""
+    rules = {rule.id: rule for rule in load_flags(judge.record.region).flags}
     seen: set[tuple[str, str]] = set()
     for flag in flags:
         if flag.status != "not excluded":
             continue
-        for label in flag.missing:
-            for entry in _by_label(judge, label, flag, kept_back):
-                if (entry.item, entry.side) not in seen:
-                    seen.add((entry.item, entry.side))
-                    yield entry
+        asked = {
+            leaf.ask if isinstance(leaf, Ask) else leaf.item
+            for leaf in leaves(rules[flag.flag].when)
+            if isinstance(leaf, Ask | Is)
+        }
+        for entry in _missing(judge, asked, flag, kept_back):
+            if (entry.item, entry.side) not in seen:
+                seen.add((entry.item, entry.side))
+                yield entry
 
 
-def _by_label(judge: Judge, label: str, flag: RedFlag, kept_back: Withheld) -> Iterator[Next]:
-    protocol = judge.protocol
+def _missing(judge: Judge, asked: set[str], flag: RedFlag, kept_back: Withheld) -> Iterator[Next]:
+    """Questions and open items of the flag's own rule among the words that are missing."""
+    protocol, missing, places = judge.protocol, set(flag.missing), _places(judge.record)
     for question in protocol.history:
-        if question.label == label:
+        if question.id in asked and question.label in missing:
             yield Next(
                 question.id, "midline", f"ask: {question.label}", None, 0.1, None, 0,
                 flag.label, "as they are", "at eye level",
             )  # fmt: skip
     for item in protocol.items:
-        if item.label != label or kept_back.wholly(item):
+        if item.id not in asked or item.label not in missing or kept_back.wholly(item):
             continue
-        for side in _sides(judge.record) if item.paired else ("midline",):
-            if side in ("left", "right") or not item.paired:
+        sides = [side for side in _sides(judge.record) if (side == "midline") != item.paired]
+        for side in sides:
+            if (item.id, side) not in places:
                 yield _next(protocol, item, side, None, flag.label)
 
 
@@ -122,7 +131,7 @@ def _next(
     return Next(
         item=item.id,
         side=side,
-        label=item.label,
+        label=_label(protocol, item),
         bits=bits,
         minutes=minutes,
         bits_per_minute=bits / cost if bits is not None else None,
@@ -131,6 +140,12 @@ def _next(
         patient=item.patient if guide is None or item.stage is not Stage.PREPARE else guide.patient,
         examiner=item.examiner,
     )
+
+
+def _label(protocol: Protocol, item: Item) -> str:
+    """The item's label, with its stage where another stage uses the same words."""
+    same = sum(other.label == item.label for other in protocol.items)
+    return f"{item.label} ({item.stage})" if same > 1 else item.label
 
 
 def mind_changer(layout: Layout, gains: Gains, variable: int) -> MindChanger | None:
