@@ -99,9 +99,9 @@ def test_every_view_of_an_examination_is_in_this_list():
     names = {p.name for p in _patterns(get_resolver().url_patterns) if _is_examination(p)}
     tested = {"touch", "row", "item", "stage", "rest", "examination", "instrument", "answer",
               "vitals", "revision", "about", "history", "figure", "meaning", "note", "file",
-              "record", "sign", "amend", "discard"}  # fmt: skip
+              "record", "sign", "amend", "discard", "line"}  # fmt: skip
     assert names == tested
-    assert len(tested) == 20
+    assert len(tested) == 21
 
 
 def _is_examination(pattern):

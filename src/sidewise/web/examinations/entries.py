@@ -17,7 +17,7 @@ from django.utils import timezone
 from pydantic import ValidationError
 
 from sidewise.errors import UserError
-from sidewise.record.ledger import Entry, Found, Undone
+from sidewise.record.ledger import Entry, Folded, Found, Undone
 from sidewise.record.model import Finding
 from sidewise.web.examinations.widgets import group_of
 
@@ -72,6 +72,18 @@ def entries_from_form(
     return [
         _signed_by(_found(finding, holders, f"{touch}.{number}", at, by), by, examiner)
         for number, finding in enumerate(found)
+    ]
+
+
+def entries_of_findings(
+    found: Iterable[Finding], folded: Folded, by: str, examiner: str
+) -> list[Entry]:
+    """Findings confirmed together: entries of one touch, so that one undo takes them back."""
+    at, touch = timezone.now(), uuid4().hex
+    deeds = [Found(finding=finding, replaces=folded.holding(finding)) for finding in found]
+    return [
+        _signed_by(Entry(id=f"{touch}.{number}", at=at, by=by, deed=deed), by, examiner)
+        for number, deed in enumerate(deeds)
     ]
 
 

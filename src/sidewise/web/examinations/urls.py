@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from sidewise.web.examinations.views import figure, history, reading, signing, stage, touch
+from sidewise.web.examinations.views import figure, history, line, reading, signing, stage, touch
 
 urlpatterns = [
     path("", stage.open_stage, name="examination"),
@@ -15,6 +15,7 @@ urlpatterns = [
     path("instrument/", stage.choose_instrument, name="instrument"),
     path("touch/", touch.touch, name="touch"),
     path("record/", touch.record, name="record"),
+    path("line/", line.line, name="line"),
     path("about/", history.about, name="about"),
     path("history/", history.show_history, name="history"),
     path("history/answer/", history.answer, name="answer"),

@@ -1,0 +1,103 @@
+"""A typed line: read, shown back, and recorded only when a person has confirmed it."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST
+
+from sidewise.errors import UserError
+from sidewise.record.line import LineReading
+from sidewise.record.model import Finding
+from sidewise.web.examinations.bedside import Bedside, bedside_context
+from sidewise.web.examinations.entries import entries_of_findings
+from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.rows import slug
+from sidewise.web.examinations.state import Current, current
+from sidewise.web.examinations.store import append
+from sidewise.web.examinations.typed import (
+    LEFT_OUT,
+    LONGEST,
+    asked,
+    chosen,
+    line_of,
+    reading_of,
+    shown,
+)
+from sidewise.web.patients.access import allowed_examination
+
+
+@require_POST
+def line(request: HttpRequest, pk: UUID) -> HttpResponse:
+    """The line read and shown back; with `record`, its findings stored and back to the row."""
+    examination, _ = allowed_examination(request.user, pk, write=True)
+    now, form = current(examination), request.POST.dict()
+    try:
+        _refuse_closed(examination, now)
+        text = line_of(form)
+    except UserError as error:
+        return _page(request, examination, now, error=error.message)
+    reading = reading_of(text, now)
+    if "record" not in form:
+        return _page(request, examination, now, reading)
+    try:
+        _refuse_changed(form.get("seen"), now)
+        found = chosen(reading, form)
+        _store(request, examination, now, found)
+    except UserError as error:
+        return _page(request, examination, now, reading, error.message)
+    return _back(pk, now, found[-1])
+
+
+def _refuse_closed(examination: Examination, now: Current) -> None:
+    bed = Bedside(examination, now, True, "")
+    if not bed.is_open:
+        state = "signed" if bed.is_signed else "discarded"
+        raise UserError("the record", f"a {state} record", "an open draft",
+                        "Nothing was recorded; amend a signed record first.")  # fmt: skip
+
+
+def _refuse_changed(seen: str | None, now: Current) -> None:
+    # What would be replaced was shown as the record stood then; a form sent twice ends here too.
+    if seen != str(now.length):
+        raise UserError("the record", "something recorded since this page was shown",
+                        "the record as it was shown",
+                        "Look again at what follows before you record it.")  # fmt: skip
+
+
+def _store(
+    request: HttpRequest, examination: Examination, now: Current, found: list[Finding]
+) -> None:
+    examiner = now.record.context.examiner
+    append(examination, entries_of_findings(found, now.folded, request.user.signs_as, examiner))
+
+
+def _back(pk: UUID, now: Current, last: Finding) -> HttpResponse:
+    answer = redirect("stage", pk=pk, stage=slug(now.protocol.item(last.item).stage))
+    answer["Location"] += f"#row-{last.item}"
+    return answer
+
+
+def _page(
+    request: HttpRequest, examination: Examination, now: Current,
+    reading: LineReading | None = None, error: str = "",
+) -> HttpResponse:  # fmt: skip
+    context = bedside_context(request, examination, now, True, "")
+    context |= {"error": error, "longest": LONGEST, "text": request.POST.get("text", "")}
+    if reading:
+        context |= _shown(request, reading, now)
+    return render(request, "examinations/line.html", context, status=422 if error else 200)
+
+
+def _shown(request: HttpRequest, reading: LineReading, now: Current) -> dict[str, Any]:
+    return {
+        "reading": reading,
+        "text": reading.text,
+        "lines": [shown(finding, now) for finding in reading.findings],
+        "questions": asked(reading, request.POST.dict(), now),
+        "left_out": LEFT_OUT,
+        "seen": now.length,
+    }
