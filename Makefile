@@ -27,7 +27,7 @@ run: install ## set up, print what is said of the examples, serve the invented c
 test: install ## everything that can fail, on both databases, in a browser
 	$(BIN)/python -m tests.setup_browser
 	$(BIN)/python -m pytest -n 2 --dist loadfile
-	$(BIN)/python -m tests.setup_postgres -- $(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser" tests/web tests/safe
+	$(BIN)/python -m tests.setup_postgres -- $(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser and not slow" tests/web tests/safe
 
 test-quick: install ## without the slow and the browser tests
 	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not slow and not browser and not postgres"
