@@ -44,7 +44,7 @@ def test_a_question_not_asked_is_status_1() -> None:
 
 
 @pytest.mark.parametrize("command", ["check", "interpret", "note"])
-@pytest.mark.parametrize("kind", ["missing", "folder", "not json", "denied"])
+@pytest.mark.parametrize("kind", ["missing", "folder", "not json", "no record"])
 def test_unusable_input_is_status_2_without_a_traceback(
     command: str, kind: str, tmp_path: Path
 ) -> None:
@@ -53,7 +53,7 @@ def test_unusable_input_is_status_2_without_a_traceback(
         path.mkdir()
     elif kind == "not json":
         path.write_text("{")
-    elif kind == "denied":
+    elif kind == "no record":
         path.write_text("{}")
     found = run(command, str(path))
     assert found.returncode == 2

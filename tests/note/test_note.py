@@ -62,6 +62,12 @@ def test_what_was_not_examined_is_never_called_normal() -> None:
     assert "Neer" not in normal
 
 
+def test_nothing_examined_never_reads_as_reassurance() -> None:
+    text = note()
+    assert "nothing examined bears on any listed condition" in text
+    assert "no listed condition is made more likely" not in text
+
+
 def test_essential_items_left_out_are_listed() -> None:
     text = note(negative("neer", "right"), negative("neer", "left"))
     assert "NOT EXAMINED (essential):" in text

@@ -117,6 +117,15 @@ def test_a_folder_a_missing_and_a_huge_file_are_refused(tmp_path: Path) -> None:
             read_record(path)
 
 
+def test_a_file_that_may_not_be_read_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object, **__: object) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(Path, "open", refused)
+    with pytest.raises(UserError, match="no permission to read it"):
+        read_record("exam.json")
+
+
 def test_text_that_is_not_utf8_is_refused() -> None:
     with pytest.raises(UserError, match="not UTF-8"):
         parse_record(b"\xff\xfe{")

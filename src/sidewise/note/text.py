@@ -19,8 +19,10 @@ from sidewise.protocol import Protocol, load_protocol
 from sidewise.protocol.model import Stage
 from sidewise.reason.result import ConditionPosterior, Interpretation
 from sidewise.record import Record
+from sidewise.record.model import LateralSide
 
 WIDTH = 100
+SIDES: tuple[LateralSide, ...] = ("right", "left")
 SEX = {"female": "woman", "male": "man"}
 SETTINGS = {
     "primary": "primary care",
@@ -168,16 +170,18 @@ def _open(record: Record, protocol: Protocol, result: Interpretation) -> list[st
 
 def _meaning(result: Interpretation) -> list[str]:
     lines: list[str] = [f"  caution: {warning}" for warning in result.warnings]
-    told: list[str] = []
-    for side in ("right", "left"):
-        if side in result.sides:
-            told += _conditions(side, result.sides[side].conditions)
-    told += _conditions("whole person", result.whole_person.conditions)
-    if result.sides and not any(
-        because in line for line in told for because in ("because", " no ")
-    ):
-        told = ["  no listed condition is made more likely on either side or in the whole person"]
-    lines += told
+    groups: list[tuple[str, tuple[ConditionPosterior, ...]]] = [
+        (side, result.sides[side].conditions) for side in SIDES if side in result.sides
+    ]
+    groups.append(("whole person", result.whole_person.conditions))
+    every = [condition for _, conditions in groups for condition in conditions]
+    if not any(condition.because for condition in every):
+        # Silence of the findings must not read as reassurance.
+        lines += ["  nothing examined bears on any listed condition"] if every else []
+    elif not any(_is_raised(condition) for condition in every):
+        lines.append("  no listed condition is made more likely by what was examined")
+    else:
+        lines += [line for group in groups for line in _conditions(*group)]
     if result.next:
         words = "; ".join(next_words(entry) for entry in result.next[:3])
         lines.append(f"  would tell most next: {words}")
@@ -185,13 +189,18 @@ def _meaning(result: Interpretation) -> list[str]:
     return [head, *_wrapped(lines, indent=4)] if lines else []
 
 
+def _is_raised(condition: ConditionPosterior) -> bool:
+    """Likely enough for a line of its own, and made no less likely by findings worth saying."""
+    shown = shown_and_rest((condition,))[0]
+    return bool(shown and reasons(condition) and condition.posterior >= condition.prior)
+
+
 def _conditions(where: str, conditions: tuple[ConditionPosterior, ...]) -> Iterator[str]:
-    shown = shown_and_rest(conditions)[0]
     # A side without complaint and without findings is one line, not seventeen.
-    raised = [c for c in shown if reasons(c) and c.posterior >= c.prior]
+    raised = [condition for condition in conditions if _is_raised(condition)]
     for condition in raised:
         yield f"  {where}: {condition_words(condition)}"
-    others = [c for c in conditions if c not in raised]
+    others = [condition for condition in conditions if condition not in raised]
     if others:
         yield f"  {where}, not made more likely: {unlikely_words(others)}"
 
