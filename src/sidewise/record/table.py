@@ -36,6 +36,8 @@ def _value_columns() -> tuple[str, ...]:
 VALUE_COLUMNS = _value_columns()
 COLUMNS = (*FIXED, *VALUE_COLUMNS)
 JOIN = "; "  # Between several choices in one cell.
+GROUPS = ("history", "vitals", "scales", "known")
+GROUP_COLUMNS = ", ".join(f"{group}.NAME" for group in GROUPS)
 
 
 def finding_row(record_id: str, finding: Finding) -> dict[str, Any]:
@@ -79,16 +81,33 @@ def _value_cells(kind: str, cells: Mapping[str, Any]) -> dict[str, Any]:
         content = cells[column]
         if kind == "choice" and JOIN in str(content):
             content = tuple(str(content).split(JOIN))
-        if kind == "tenderness" and column == "grade":
-            content = int(float(content))
-        if kind in ("sign", "mrc") and column == "grade":
-            content = str(content)
+        if column == "grade":
+            content = _tender(content) if kind == "tenderness" else _grade_text(content)
         found[column] = content
     return found
 
 
+def _tender(content: Any) -> int:
+    """The grade of tenderness in a text column; a half grade is refused, not cut down."""
+    try:
+        number = float(content)
+    except (TypeError, ValueError, OverflowError):
+        number = math.nan
+    if number not in (0, 1, 2, 3):
+        raise UserError("grade", content, "a grade of tenderness: 0, 1, 2 or 3")
+    return int(number)
+
+
+def _grade_text(content: Any) -> str:
+    # A column of whole numbers alone comes back from a table as 4.0.
+    return f"{content:g}" if isinstance(content, float) else str(content)
+
+
 def _empty(content: Any) -> bool:
-    return content is None or content == "" or (isinstance(content, float) and math.isnan(content))
+    # A missing cell of a text column is pandas' own marker, which has no truth value.
+    if content is None or type(content).__name__ in ("NAType", "NaTType"):
+        return True
+    return content == "" if isinstance(content, str) else content != content
 
 
 def findings_frame(records: Iterable[Record]) -> DataFrame:
@@ -117,7 +136,9 @@ def context_from_row(row: Mapping[str, Any]) -> Context:
     cells = {name: content for name, content in row.items() if not _empty(content)}
     data: dict[str, Any] = {"history": {}, "vitals": {}, "scales": {}, "known": {}}
     for name, content in cells.items():
-        group, _, field = name.partition(".")
+        group, dot, field = name.partition(".")
+        if (group in GROUPS) != bool(field) or (dot and not field):
+            raise UserError(name, content, f"a column of the context, or {GROUP_COLUMNS}")
         if group == "known":
             data["known"][field] = dict.fromkeys(str(content).split(JOIN), True)
         elif field:
