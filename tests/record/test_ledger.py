@@ -20,7 +20,7 @@ from sidewise.record.ledger import (
     fold,
 )
 from sidewise.record.model import Context
-from tests.builders import BASE, angle, found, record
+from tests.builders import BASE, angle, found, record, unable
 
 AT = datetime(2026, 3, 2, 9, 40, tzinfo=UTC)
 FIRST = angle("flexion", "left", 120)
@@ -101,3 +101,34 @@ def test_marks_on_the_figure_do_not_hold_each_others_slot() -> None:
     scar = found("scars", "left", "place", what="scar", view="front")
     state = fold("r1", [OPEN, entry("e1", Found(finding=scar))])
     assert state.holding(scar) == ()
+
+
+EYE = found("flexion", "left", "normal_by_eye", "passive")
+SCAR = found("scars", "left", "place", what="scar", view="front")
+DONE = unable("flexion", "left", mode="passive")
+TAKES = [
+    # What is entered, what stands there, whether it takes its place.
+    (angle("flexion", "left", 120), angle("flexion", "left", 130), True),
+    (angle("flexion", "left", 120), angle("flexion", "right", 120), False),
+    (angle("flexion", "left", 120), angle("flexion", "left", 120, mode="active"), False),
+    (angle("flexion", "left", 120), EYE, True),
+    (EYE, angle("flexion", "left", 120, instrument="goniometer"), True),
+    (EYE, EYE.model_copy(update={"repeat": 2}), False),
+    (EYE, DONE, True),
+    (DONE, EYE, True),
+    (DONE, unable("flexion", "left", "asleep", mode="passive"), True),
+    (SCAR, SCAR, False),
+    (SCAR, unable("scars", "left"), True),
+    (unable("scars", "left"), SCAR, True),
+    (found("x", "left", "mrc", grade="4"), found("x", "left", "force", newtons=90), False),
+]
+
+
+@pytest.mark.parametrize(("entered", "held", "takes"), TAKES)
+def test_what_takes_the_place_of_what_is_one_rule(entered: Any, held: Any, takes: bool) -> None:
+    assert entered.takes_the_place_of(held) is takes
+
+
+def test_the_rule_was_tried_on_enough() -> None:
+    assert len(TAKES) >= 13
+    assert {takes for _, _, takes in TAKES} == {True, False}

@@ -92,9 +92,15 @@ def test_a_correction_is_named_and_replaces(cast):
     assert not cast.record.conflicts
 
 
-def test_a_reading_with_another_instrument_stands_beside_and_the_page_says_so(cast):
+def test_a_reading_of_the_same_number_replaces_whatever_its_instrument(cast):
     _confirm(cast, "ER passive L 15 by goniometer")
-    assert "stands beside 15°" in _post(cast, "ER passive L 20").content.decode()
+    assert "replaces 15°" in _post(cast, "ER passive L 20").content.decode()
+
+
+def test_a_second_reading_stands_beside_and_the_page_says_so(cast):
+    _confirm(cast, "ER passive L 15 by goniometer")
+    line = "ER passive L 20 by inclinometer reading 2"
+    assert "stands beside 15°" in _post(cast, line).content.decode()
 
 
 def test_a_question_is_asked_with_nothing_chosen(cast):

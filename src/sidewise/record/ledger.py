@@ -97,19 +97,10 @@ class Folded(Frozen):
     discarded: str | None = None
 
     def holding(self, finding: Finding) -> tuple[str, ...]:
-        """The live entries in the same slot as `finding`: what a correction must name."""
+        """The live entries that `finding` takes the place of: what entering it must name."""
         return tuple(
-            name
-            for name, held in self.holders.items()
-            if held.place == finding.place
-            and held.repeat == finding.repeat
-            and (held.slot == finding.slot or held.status != finding.status)
-            and not (_is_place(held) and _is_place(finding))
+            name for name, held in self.holders.items() if finding.takes_the_place_of(held)
         )
-
-
-def _is_place(finding: Finding) -> bool:
-    return finding.value is not None and finding.value.kind == "place"
 
 
 class _State:

@@ -19,6 +19,7 @@ LateralSide = Literal["left", "right"]
 Answer = Literal["yes", "no", "unsure", "not asked"]
 Status = Literal["examined", "not examined", "unable", "withheld"]
 Setting = Literal["primary", "msk_clinic", "orthopaedic", "emergency"]
+RANGE_KINDS = frozenset(("angle", "normal_by_eye", "level"))
 OTHER: dict[str, LateralSide] = {"left": "right", "right": "left"}
 
 
@@ -55,6 +56,29 @@ class Finding(Frozen):
     def place(self) -> tuple[str, str, str | None]:
         """Item, side and mode: what was examined, whatever was found."""
         return (self.item, self.side, self.mode)
+
+    @property
+    def group(self) -> str:
+        """What this stands in for at its place: its kind of value, or that there is none.
+
+        A number of degrees, "normal by eye" and a level reached all answer "how far does it go".
+        """
+        if self.value is None:
+            return "status"
+        return "range" if self.value.kind in RANGE_KINDS else self.value.kind
+
+    def takes_the_place_of(self, held: Finding) -> bool:
+        """Whether a person who enters this at the same place means it instead of `held`.
+
+        The one rule for every way of entering: the same item, side, mode and reading number, and
+        the same group; a value takes the place of a status, and a status of whatever is there.
+        Marks on the figure add up. A reading meant to stand beside another has its own number.
+        """
+        if (self.place, self.repeat) != (held.place, held.repeat):
+            return False
+        if self.group == held.group:
+            return self.group != "place"
+        return "status" in (self.group, held.group)
 
     @property
     def slot(self) -> tuple[str, ...]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
@@ -19,7 +18,6 @@ from pydantic import ValidationError
 from sidewise.errors import UserError
 from sidewise.record.ledger import Entry, Folded, Found, Undone
 from sidewise.record.model import Finding
-from sidewise.web.examinations.widgets import group_of
 
 MOST = 400
 """Entries in one sending: a whole examination recorded without network."""
@@ -60,57 +58,28 @@ def _signed_by(entry: Entry, by: str, examiner: str) -> Entry:
 
 
 def entries_from_form(
-    form: Mapping[str, str], holders: Mapping[str, Finding], by: str, examiner: str
+    form: Mapping[str, str], folded: Folded, by: str, examiner: str
 ) -> list[Entry]:
     """The entries that a plain form stands for."""
-    at, touch = timezone.now(), uuid4().hex
     if undone := form.get("undo"):
-        return [Entry(id=touch, at=at, by=by, deed=Undone(entries=tuple(undone.split())))]
+        deed = Undone(entries=tuple(undone.split()))
+        return [Entry(id=uuid4().hex, at=timezone.now(), by=by, deed=deed)]
     found = list(_findings(form))
     if not found:
         raise UserError("the form", None, "a place and what was found there")
-    return [
-        _signed_by(_found(finding, holders, f"{touch}.{number}", at, by), by, examiner)
-        for number, finding in enumerate(found)
-    ]
+    return entries_of_findings(found, folded, by, examiner)
 
 
 def entries_of_findings(
     found: Iterable[Finding], folded: Folded, by: str, examiner: str
 ) -> list[Entry]:
-    """Findings confirmed together: entries of one touch, so that one undo takes them back."""
+    """Findings of one touch or one typed line: entries that one undo takes back together."""
     at, touch = timezone.now(), uuid4().hex
     deeds = [Found(finding=finding, replaces=folded.holding(finding)) for finding in found]
     return [
         _signed_by(Entry(id=f"{touch}.{number}", at=at, by=by, deed=deed), by, examiner)
         for number, deed in enumerate(deeds)
     ]
-
-
-def _found(
-    finding: Finding, holders: Mapping[str, Finding], name: str, at: datetime, by: str
-) -> Entry:
-    replaced = tuple(replaces(finding, holders))
-    return Entry(id=name, at=at, by=by, deed=Found(finding=finding, replaces=replaced))
-
-
-def replaces(finding: Finding, holders: Mapping[str, Finding]) -> Iterator[str]:
-    """The live entries that this finding takes the place of."""
-    group = slot_group(finding)
-    for name, held in holders.items():
-        same = held.place == finding.place and held.repeat == finding.repeat
-        other = slot_group(held)
-        if (
-            same
-            and (group != "place" or other == "status")
-            and (other == group or "status" in (other, group))
-        ):
-            yield name
-
-
-def slot_group(finding: Finding) -> str:
-    """What a finding stands in for: a group of kinds of value, or its status."""
-    return group_of(finding.value.kind) if finding.value else "status"
 
 
 def _findings(form: Mapping[str, str]) -> Iterator[Finding]:

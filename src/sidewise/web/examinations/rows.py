@@ -12,7 +12,7 @@ from sidewise.protocol import Item, Stage
 from sidewise.protocol.model import StageGuide
 from sidewise.record import Conflict, Finding
 from sidewise.web.examinations.bars import Bar, Told, bar_of, told
-from sidewise.web.examinations.entries import places_text, slot_group
+from sidewise.web.examinations.entries import places_text
 from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.widgets import (
     Widget,
@@ -228,7 +228,7 @@ def cell_of(now: Current, item: Item, side: str, mode: str | None) -> Cell:
         status,
         place_phrase(now.record, item, side, mode) if held else "",
         tuple(widget(kind, values.get(kind.kind)) for kind in item.kinds),
-        attribute_json({name: slot_group(f) for name, f in held.items()}),
+        attribute_json({name: f.group for name, f in held.items()}),
         tuple(_claims(held, conflict, now)),
         bar_of(now, item, side, mode, values),
         next((f.reason for f in held.values() if f.reason), ""),

@@ -84,11 +84,6 @@ def attribute_json(data: Any) -> SafeString:
     return mark_safe(text)  # Escaped just above.
 
 
-def group_of(kind: str) -> str:
-    """Values of one group at one place stand for one another: a later one replaces an earlier."""
-    return "range" if kind in ("angle", "normal_by_eye", "level") else kind
-
-
 def is_measured(item: Item) -> bool:
     """Whether the item is a measurement, which someone must look at singly."""
     return item.kinds[0].kind in NUMBERS

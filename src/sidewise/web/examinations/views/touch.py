@@ -44,7 +44,7 @@ def record(request: HttpRequest, pk: UUID) -> HttpResponse:
     form = request.POST.dict()
     by, examiner = request.user.signs_as, now.record.context.examiner
     try:
-        entries = entries_from_form(form, now.holders, by, examiner)
+        entries = entries_from_form(form, now.folded, by, examiner)
         append(examination, entries)
     except UserError as error:
         return _page_with(request, examination, now, may_write, error)

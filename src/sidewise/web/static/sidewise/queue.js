@@ -4,6 +4,8 @@
 // memory. On the tablet rest: a running number, the number of the account, and cipher text. Each
 // entry is erased once the server has named it in its answer, not before.
 
+import { groupOf, takesThePlace } from "./replaces.js";
+
 const STORE = "waiting";
 const RETRY_MS = 4_000;
 const AT_ONCE = 50;
@@ -77,22 +79,19 @@ const waiting = async () => {
 const place = ({ deed: { finding } }) => JSON.stringify([finding.item, finding.side, finding.mode ?? null, finding.repeat ?? 1]);
 
 // A second touch at the same place, made before the first was sent, takes the place of it.
-const replacing = (entry, earlier, groupOf) => {
+const replacing = (entry, earlier) => {
   if (entry.deed.do !== "found") return entry;
   const mine = groupOf(entry.deed.finding);
   const replaced = earlier
     .filter((other) => other.deed.do === "found" && place(other) === place(entry))
-    .filter((other) => {
-      const theirs = groupOf(other.deed.finding);
-      return (mine !== "place" || theirs === "status") && (theirs === mine || theirs === "status" || mine === "status");
-    })
+    .filter((other) => takesThePlace(mine, groupOf(other.deed.finding)))
     .map((other) => other.id);
   return { ...entry, deed: { ...entry.deed, replaces: [...new Set([...entry.deed.replaces, ...replaced])] } };
 };
 
-const keep = async (address, entries, groupOf) => {
+const keep = async (address, entries) => {
   const earlier = (await waiting()).filter((thing) => thing.address === address).map((thing) => thing.entry);
-  const rows = await Promise.all(entries.map((entry) => lock({ address, entry: replacing(entry, earlier, groupOf) })));
+  const rows = await Promise.all(entries.map((entry) => lock({ address, entry: replacing(entry, earlier) })));
   const transaction = (await database).transaction(STORE, "readwrite", { durability: "strict" });
   for (const row of rows) transaction.objectStore(STORE).add(row);
   await kept(transaction);
@@ -190,10 +189,10 @@ const refresh = (stored) => {
   if (location.pathname.startsWith("/examinations/") && !typing && !document.querySelector("#waiting a")) location.reload();
 };
 
-const carry = async ({ address, entries, groupOf }) => {
+const carry = async ({ address, entries }) => {
   const path = new URL(address, location.href).pathname;
   if (key && (await waiting()).some((thing) => thing.address === path)) {
-    await keep(path, entries, groupOf);
+    await keep(path, entries);
     sendAndTell();
     return { status: 202, text: "kept on this device" };
   }
@@ -201,11 +200,11 @@ const carry = async ({ address, entries, groupOf }) => {
     const answer = await post(path, { entries });
     if (answer.status !== 401 && answer.status < 500) return answer;
     if (!key) return answer;
-    await keep(path, entries, groupOf);
+    await keep(path, entries);
     if (answer.status === 401) document.dispatchEvent(new CustomEvent("signed-out"));
   } catch (error) {
     if (!key) throw error;
-    await keep(path, entries, groupOf);
+    await keep(path, entries);
   }
   return { status: 202, text: "kept on this device until the network is back" };
 };

@@ -5,23 +5,14 @@
 // A queue may take over the carrying: it listens for the "carry" event on document, calls
 // preventDefault() and sets event.detail.answer to a promise of {status, text}.
 
+import { groupOf, takesThePlace } from "./replaces.js";
+
 const notice = (text, wrong = false) =>
   document.dispatchEvent(new CustomEvent("notice", { detail: { text, wrong } }));
 
-// Values of one group at one place stand for one another: a later one replaces an earlier.
-const groupOf = (finding) => {
-  if (finding.status !== "examined") return "status";
-  const kind = finding.value.kind;
-  return ["angle", "normal_by_eye", "level"].includes(kind) ? "range" : kind;
-};
-
-const replaced = (finding, holds) => {
-  const group = groupOf(finding);
-  return Object.entries(holds)
-    .filter(([, held]) => (group !== "place" || held === "status") &&
-      (held === group || held === "status" || group === "status"))
-    .map(([id]) => id);
-};
+const replaced = (finding, holds) => Object.entries(holds)
+  .filter(([, held]) => takesThePlace(groupOf(finding), held))
+  .map(([id]) => id);
 
 const withoutEmpty = (value) =>
   Object.fromEntries(Object.entries(value).filter(([, part]) => part !== null && part !== ""));
@@ -65,7 +56,7 @@ export const entriesOf = (form, button) => {
   return findingsOf(form, button).map((finding, number) => ({
     id: `${touch}.${number}`,
     at,
-    deed: { do: "found", finding, replaces: replaced({ status: "examined", ...finding }, holds) },
+    deed: { do: "found", finding, replaces: replaced(finding, holds) },
   }));
 };
 
@@ -81,7 +72,7 @@ const post = async (address, entries) => {
 };
 
 const carry = (address, entries) => {
-  const event = new CustomEvent("carry", { cancelable: true, detail: { address, entries, groupOf, answer: null } });
+  const event = new CustomEvent("carry", { cancelable: true, detail: { address, entries, answer: null } });
   return document.dispatchEvent(event) ? post(address, entries) : event.detail.answer;
 };
 
