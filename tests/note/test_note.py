@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from sidewise.note import completeness, note_html, note_text
+from sidewise.note import completeness, note_body, note_html, note_text
 from sidewise.note.basis import basis_text, residual_text
 from sidewise.note.phrases import PHRASES, value_phrase
 from sidewise.protocol.kinds import KIND_NAMES
@@ -148,6 +148,17 @@ def test_html_is_escaped_and_fetches_nothing() -> None:
     assert "<b>" not in page
     assert "http" not in page
     assert "patient's right" in page
+
+
+def test_the_body_of_the_note_is_the_page_without_its_shell() -> None:
+    one = record(found("scars", "left", "place", what="<main>x</main>"))
+    result = interpret(one)
+    body, page = note_body(one, result), note_html(one, result)
+    assert "<main>" not in body
+    assert "&lt;main&gt;" in body
+    assert "<style" not in body
+    inner = page[page.index("<body>") + len("<body>") : page.index("</body>")]
+    assert inner.replace("<main>", "").replace("</main>", "") == body
 
 
 def test_a_phrase_never_hides_that_pain_limited_the_effort() -> None:

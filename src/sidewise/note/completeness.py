@@ -71,10 +71,14 @@ def places(item: Item) -> Iterator[tuple[str, str | None]]:
 def completeness(record: Record) -> Completeness:
     """How complete the record is, by stage; withheld items are not counted as missing."""
     protocol = load_protocol(record.region)
-    judge = Judge(protocol, record)
     book = load_flags(record.region)
-    flags = red_flags(judge, book)
-    kept_back = withheld(flags, book)
+    return completeness_with(record, red_flags(Judge(protocol, record), book))
+
+
+def completeness_with(record: Record, flags: tuple[RedFlag, ...]) -> Completeness:
+    """The same where the record's flags are known already."""
+    protocol = load_protocol(record.region)
+    kept_back = withheld(flags, load_flags(record.region))
     essential = [item for item in protocol.items if item.role == "essential"]
     missing = tuple(
         Missing(item, side, mode)
@@ -88,7 +92,7 @@ def completeness(record: Record) -> Completeness:
         missing=missing,
         flags=flags,
         conflicts=len(record.conflicts),
-        not_asked=unasked_core(protocol, judge),
+        not_asked=unasked_core(protocol, Judge(protocol, record)),
     )
 
 

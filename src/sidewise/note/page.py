@@ -31,11 +31,27 @@ th, td { text-align: left; vertical-align: top; padding: .2rem .5rem .2rem 0;
 
 
 def note_html(record: Record, result: Interpretation) -> str:
-    """The whole note as HTML; every word escaped, nothing fetched."""
+    """The whole note as one HTML page with its own style; every word escaped, nothing fetched."""
+    title = escape(record.context.patient)
+    return (
+        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Note: {title}</title>'
+        f'<meta name="viewport" content="width=device-width"><style>{STYLE}</style></head><body>'
+        f"<main>{_main(record, result)}</main>{_footer(record, result)}</body></html>"
+    )
+
+
+def note_body(record: Record, result: Interpretation) -> str:
+    """The same note without page and style, for a page that has its own; every word escaped."""
+    return _main(record, result) + _footer(record, result)
+
+
+def _main(record: Record, result: Interpretation) -> str:
     protocol = load_protocol(record.region)
     flags = "\n".join(flag_lines(result.red_flags))
+    heading, *lines = header_lines(record, protocol)
     parts = [
-        *(f"<p>{escape(line)}</p>" for line in header_lines(record, protocol)[1:]),
+        f"<h1>{escape(heading)}</h1>",
+        *(f"<p>{escape(line)}</p>" for line in lines),
         f'<section class="flags" aria-label="red flags">{escape(flags)}</section>' if flags else "",
         *(_stage(text) for text in stage_texts(record, protocol, result)),
         _list("Could not be examined", list(unable_lines(record, protocol))),
@@ -44,14 +60,12 @@ def note_html(record: Record, result: Interpretation) -> str:
         _list("Would tell most next", [next_words(entry) for entry in result.next[:3]]),
         _list("Plan", [line.strip() for line in plan_lines(record, result)[1:]]),
     ]
+    return "".join(parts)
+
+
+def _footer(record: Record, result: Interpretation) -> str:
     cautions = " ".join(escape(caution) for caution in result.cautions)
-    title = escape(record.context.patient)
-    return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Note: {title}</title>'
-        f'<meta name="viewport" content="width=device-width"><style>{STYLE}</style></head><body>'
-        f"<main><h1>{escape(header_lines(record, protocol)[0])}</h1>{''.join(parts)}</main>"
-        f"<footer><p>{escape(signature_line(record))}</p><p>{cautions}</p></footer></body></html>"
-    )
+    return f"<footer><p>{escape(signature_line(record))}</p><p>{cautions}</p></footer>"
 
 
 def _stage(text: StageText) -> str:

@@ -12,6 +12,7 @@ import hashlib
 import json
 import re
 from contextvars import ContextVar
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 
@@ -74,10 +75,11 @@ def write(
     if what and not WHAT.match(what):
         raise ValueError("an audit line names a thing by its number only")
     actor = _actor.get() or Actor(who="system")
-    with transaction.atomic():
+    # No savepoint of its own: an error here must undo the caller's writes too.
+    with transaction.atomic(savepoint=False):
         last = _locked_end()
         line = AuditLine(
-            number=last.number + 1 if last else 1,
+            number=last.number + 1,
             at=at or timezone.now(),
             who=who or actor.who or "nobody",
             role=role or actor.role,
@@ -85,7 +87,7 @@ def write(
             what=what,
             origin=actor.origin,
         )
-        line.seal = seal_of(line, last.seal if last else START)
+        line.seal = seal_of(line, last.seal)
         line.save(force_insert=True)
     actor.lines += 1
     if line.number % anchors.EVERY == 0:
@@ -100,9 +102,18 @@ def seal_of(line: AuditLine, before: str) -> str:
     return hashlib.sha256(json.dumps(fields, ensure_ascii=True).encode()).hexdigest()
 
 
-def _locked_end() -> AuditLine | None:
+@dataclass(frozen=True, slots=True)
+class _End:
+    """The number and the seal of the last line; 0 and `START` where there is none."""
+
+    number: int
+    seal: str
+
+
+def _locked_end() -> _End:
     # SQLite has one writer at a time (IMMEDIATE); PostgreSQL is told to here.
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock(%s)", [LOCK])
-    return AuditLine.objects.order_by("-number").first()
+    last = AuditLine.objects.order_by("-number").values_list("number", "seal").first()
+    return _End(*last) if last else _End(0, START)

@@ -217,7 +217,7 @@ def _alike(sides: tuple[SideCells, ...]) -> bool:
 def cell_of(now: Current, item: Item, side: str, mode: str | None) -> Cell:
     """What stands at one place and how to enter it."""
     place = (item.id, side, mode)
-    held = {name: f for name, f in now.holders.items() if f.place == place}
+    held = now.at_place.get(place, {})
     conflict = next((c for c in now.record.conflicts if (c.item, c.side, c.mode) == place), None)
     status = _status(now, item, side, mode, held, conflict)
     values = {f.value.kind: f.value for f in held.values() if f.value is not None}
@@ -326,8 +326,7 @@ def rest_of(now: Current, stage: Stage) -> tuple[RestPlace, ...]:
 
 
 def _touched(now: Current, item: Item, side: str, mode: str | None) -> bool:
-    place = (item.id, side, mode)
-    return any(finding.place == place for finding in now.holders.values())
+    return (item.id, side, mode) in now.at_place
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Iterable
 from functools import cached_property
 from threading import Lock
 from typing import Any
 
-from sidewise.note.completeness import Completeness, completeness
+from sidewise.note.completeness import Completeness
+from sidewise.note.standing import Standing, standing
 from sidewise.protocol import Protocol, load_protocol
 from sidewise.reason.flags import Withheld, load_flags, withheld
 from sidewise.record import Record
-from sidewise.record.ledger import Folded, Found, fold
+from sidewise.record.ledger import ContextSet, Entry, Folded, Found, fold
+from sidewise.web.examinations import store
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.store import entries_of
+from sidewise.web.examinations.store import Added, Ledger
 
 KEPT = 200
-"""Ledgers kept in memory by one process; one takes about half a megabyte when weighed."""
+"""Examinations kept in memory by one process; one takes about half a megabyte when weighed."""
 
 
 def weigh(record: Record) -> Any:
@@ -27,14 +30,19 @@ def weigh(record: Record) -> Any:
 
 
 class Current:
-    """One examination as it stands after `length` entries; everything is worked out once."""
+    """One examination as its ledger stands; everything is worked out once.
 
-    def __init__(self, examination: Examination, entries: list[Any]) -> None:
-        self.entries = entries
-        self.length = len(entries)
-        self.folded: Folded = fold(str(examination.pk), entries)
+    `before` is an earlier state of the same examination, so that little has to be done again.
+    """
+
+    def __init__(self, ledger: Ledger, folded: Folded, before: Current | None = None) -> None:
+        self.end = ledger.end
+        self.entries = ledger.entries
+        self.length = len(ledger.entries)
+        self.folded = folded
         self._weighing = Lock()
         self._by_item: dict[str, Any] = {}
+        self._start = before._standing if before is not None and before._stands else None
 
     @property
     def record(self) -> Record:
@@ -47,9 +55,33 @@ class Current:
         return load_protocol(self.record.region)
 
     @cached_property
+    def _standing(self) -> Standing:
+        found = standing(self.record, self._start)
+        self._start = None
+        return found
+
+    @property
+    def _stands(self) -> bool:
+        return "_standing" in self.__dict__
+
+    @property
     def completeness(self) -> Completeness:
         """Counts by stage, what is missing, and the flags."""
-        return completeness(self.record)
+        return self._standing.completeness
+
+    @cached_property
+    def at_place(self) -> dict[tuple[str, str, str | None], dict[str, Any]]:
+        """Live findings by place, each by the entry that holds it."""
+        found: dict[tuple[str, str, str | None], dict[str, Any]] = {}
+        for name, finding in self.holders.items():
+            found.setdefault(finding.place, {})[name] = finding
+        return found
+
+    @cached_property
+    def context_entry(self) -> str:
+        """The entry that last changed the context: names a state of it."""
+        changed = (e.id for e in reversed(self.entries) if isinstance(e.deed, ContextSet))
+        return next(changed, self.entries[0].id)
 
     @cached_property
     def withheld(self) -> Withheld:
@@ -94,20 +126,43 @@ class Current:
         return self.entries[-1].at
 
 
-_kept: OrderedDict[tuple[Any, int], Current] = OrderedDict()
+_kept: OrderedDict[Any, Current] = OrderedDict()
 _lock = Lock()
 
 
 def current(examination: Examination) -> Current:
     """The state of the ledger as it is in the database now."""
-    key = (examination.pk, examination.entries.count())
+    ledger = store.ledger_of(examination)
+    before = _known(examination)
+    if before is not None and before.end == ledger.end:
+        return before
+    return _keep(examination, Current(ledger, fold(str(examination.pk), ledger.entries), before))
+
+
+def add(examination: Examination, new: Iterable[Entry]) -> Current:
+    """Add entries, all or none, and return the state that they made."""
+    added: Added = store.add(examination, new)
+    before = _known(examination)
+    if before is not None and before.end == added.ledger.end:
+        return before
+    return _keep(examination, Current(added.ledger, added.state, before))
+
+
+def examiner_of(examination: Examination) -> str:
+    """The examiner's name, which stands in the entry that opened the record and never changes."""
+    known = _known(examination) or current(examination)
+    return known.record.context.examiner
+
+
+def _known(examination: Examination) -> Current | None:
     with _lock:
-        if key in _kept:
-            _kept.move_to_end(key)
-            return _kept[key]
-    found = Current(examination, entries_of(examination))
+        return _kept.get(examination.pk)
+
+
+def _keep(examination: Examination, now: Current) -> Current:
     with _lock:
-        _kept[(examination.pk, found.length)] = found
+        _kept[examination.pk] = now
+        _kept.move_to_end(examination.pk)
         while len(_kept) > KEPT:
             _kept.popitem(last=False)
-    return found
+    return now

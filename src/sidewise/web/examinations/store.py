@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from collections import OrderedDict
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from threading import Lock
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Count, Max, Q
 
 from sidewise.errors import UserError
 from sidewise.protocol import load_protocol
@@ -42,35 +42,62 @@ STATE_AFTER = {
 
 READ_LEDGERS = 300
 """Ledgers whose entries one process keeps read; a row is never changed, so it is read once."""
-_read: OrderedDict[Any, tuple[int, tuple[Entry, ...]]] = OrderedDict()
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """Every entry of one examination, oldest first, and the number of the last one's row."""
+
+    entries: tuple[Entry, ...]
+    last: int
+
+    @property
+    def end(self) -> tuple[int, str]:
+        """Tells one state of a ledger from any other: rows are only ever added.
+
+        The entry's id stands beside the number of its row because a number can be given out
+        again after a rollback or a restore; the id is random.
+        """
+        return self.last, self.entries[-1].id
+
+
+_read: OrderedDict[Any, Ledger] = OrderedDict()
 _reading = Lock()
 
 
-def entries_of(examination: Examination) -> list[Entry]:
-    """The ledger, oldest first; only rows that this process has not read yet are fetched."""
+def ledger_of(examination: Examination) -> Ledger:
+    """The ledger as it is in the database now; rows that this process has read are not again."""
     with _reading:
-        last, known = _read.get(examination.pk, (0, ()))
-    counts = examination.entries.aggregate(
-        all=Count("pk"), read=Count("pk", filter=Q(pk__lte=last)), last=Max("pk")
-    )
-    if counts["read"] != len(known):
-        # Another database stands here now (a restore, an erasure): nothing read before counts.
-        last, known = 0, ()
-    if counts["all"] > len(known):
-        fresh = examination.entries.filter(pk__gt=last)
-        known = (*known, *(_entry(row) for row in fresh))
-        _keep(examination, counts["last"], known)
-    return list(known)
+        known = _read.get(examination.pk)
+    rows = _rows(examination, known.last if known else 0)
+    if known and rows and (rows[0].pk, rows[0].entry_id) == known.end:
+        if len(rows) == 1:
+            return known
+        entries = (*known.entries, *(_entry(row) for row in rows[1:]))
+    else:
+        # Another database stands here now (a restore): nothing read before counts.
+        rows = _rows(examination, 0) if known else rows
+        entries = tuple(_entry(row) for row in rows)
+    return _keep(examination, Ledger(entries, rows[-1].pk if rows else 0))
 
 
-def _keep(examination: Examination, last: int, entries: tuple[Entry, ...]) -> None:
-    # Inside a transaction that may still be rolled back the numbers could be given out again.
-    if len(entries) and not transaction.get_connection().in_atomic_block:
-        with _reading:
-            _read[examination.pk] = (last, entries)
+def _rows(examination: Examination, first: int) -> list[LedgerEntry]:
+    return list(examination.entries.filter(pk__gte=first))
+
+
+def _keep(examination: Examination, ledger: Ledger) -> Ledger:
+    with _reading:
+        if ledger.entries:
+            _read[examination.pk] = ledger
             _read.move_to_end(examination.pk)
-            while len(_read) > READ_LEDGERS:
-                _read.popitem(last=False)
+        while len(_read) > READ_LEDGERS:
+            _read.popitem(last=False)
+    return ledger
+
+
+def entries_of(examination: Examination) -> list[Entry]:
+    """The ledger's entries, oldest first."""
+    return list(ledger_of(examination).entries)
 
 
 def _entry(row: LedgerEntry) -> Entry:
@@ -93,13 +120,26 @@ def open_examination(
         entry = Entry(
             id=entry_id, at=at, by=context.examiner, deed=Opened(region=region, context=context)
         )
-        _store(examination, entry)
+        _store(examination, [entry])
         write(Act.WRITE, f"examination:{examination.pk}")
     return examination
 
 
+@dataclass(frozen=True, slots=True)
+class Added:
+    """A ledger with what was added, and what it amounts to."""
+
+    ledger: Ledger
+    state: Folded
+
+
 def append(examination: Examination, new: Iterable[Entry]) -> Folded:
-    """Add entries in order and return the new state; all of them or none.
+    """As `add`; returns the new state alone."""
+    return add(examination, new).state
+
+
+def add(examination: Examination, new: Iterable[Entry]) -> Added:
+    """Add entries in order; all of them or none.
 
     An entry that is there already is passed over, so a queue may be sent again. Raises UserError
     where an entry breaks the protocol or cannot follow; nothing is stored then.
@@ -113,17 +153,19 @@ def append(examination: Examination, new: Iterable[Entry]) -> Folded:
             check_finding(entry.deed.finding, protocol)
     with transaction.atomic():
         locked = Examination.objects.select_for_update().get(pk=examination.pk)
-        old = entries_of(locked)
-        known = {entry.id for entry in old}
+        old = ledger_of(locked)
+        known = {entry.id for entry in old.entries}
         fresh = [entry for entry in new if entry.id not in known]
-        state = fold(str(locked.pk), [*old, *fresh])
+        state = fold(str(locked.pk), [*old.entries, *fresh])
+        rows = _store(locked, fresh)
         for entry in fresh:
-            _store(locked, entry)
             _follow(locked, entry.deed, state)
         if fresh:
             # In the same transaction: no write without its line, no line without its write.
             write(Act.WRITE, f"examination:{locked.pk}")
-    return state
+    if not rows:
+        return Added(old, state)
+    return Added(_keep(examination, Ledger((*old.entries, *fresh), rows[-1].pk)), state)
 
 
 def _refuse_null(entry: Entry) -> None:
@@ -132,13 +174,17 @@ def _refuse_null(entry: Entry) -> None:
         raise UserError("the entry", "a null character", "text", "Type it again.")
 
 
-def _store(examination: Examination, entry: Entry) -> None:
-    LedgerEntry.objects.create(
-        examination=examination,
-        entry_id=entry.id,
-        at=entry.at,
-        by=entry.by,
-        deed=entry.deed.model_dump(mode="json", by_alias=True, exclude_defaults=False),
+def _store(examination: Examination, entries: list[Entry]) -> list[LedgerEntry]:
+    """One row each, in order, by one statement."""
+    return LedgerEntry.objects.bulk_create(
+        LedgerEntry(
+            examination=examination,
+            entry_id=entry.id,
+            at=entry.at,
+            by=entry.by,
+            deed=entry.deed.model_dump(mode="json", by_alias=True, exclude_defaults=False),
+        )
+        for entry in entries
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -9,7 +10,7 @@ from django.shortcuts import render
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import require_GET
 
-from sidewise.note import note_html
+from sidewise.note import note_body
 from sidewise.record import Record, record_json
 from sidewise.web.examinations.bedside import bedside_context
 from sidewise.web.examinations.meaning import Meaning
@@ -35,7 +36,7 @@ def note(request: HttpRequest, pk: UUID) -> HttpResponse:
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
     context = bedside_context(request, examination, now, may_write, "note")
-    context |= {"note": _note_parts(now.record, now.interpretation())}
+    context |= {"note": _body(now.record, now.interpretation())}
     return render(request, "examinations/note.html", context)
 
 
@@ -46,7 +47,7 @@ def revision(request: HttpRequest, pk: UUID, number: int) -> HttpResponse:
     now = current(examination)
     record = earlier(now, number)
     context = bedside_context(request, examination, now, may_write, "note")
-    context |= {"note": _note_parts(record, weigh(record)), "old": now.record.earlier[number - 1]}
+    context |= {"note": _body(record, weigh(record)), "old": now.record.earlier[number - 1]}
     return render(request, "examinations/note.html", context)
 
 
@@ -79,9 +80,5 @@ def file(request: HttpRequest, pk: UUID) -> HttpResponse:
     return answer
 
 
-def _note_parts(record: Record, interpretation: object) -> str:
-    """The body of the note; its page carries its own style, which our policy does not admit."""
-    whole = note_html(record, interpretation)
-    start, end = whole.index("<main>") + len("<main>"), whole.index("</body>")
-    body = whole[start:end].replace("</main>", "")
-    return mark_safe(body)  # note_html escapes every word.
+def _body(record: Record, interpretation: Any) -> str:
+    return mark_safe(note_body(record, interpretation))  # note_body escapes every word.

@@ -15,8 +15,7 @@ from sidewise.web.examinations.bedside import bedside_context
 from sidewise.web.examinations.entries import entries_from_form, entries_from_json
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.rows import StageFoot, rest_of, row_of, slug
-from sidewise.web.examinations.state import Current, current
-from sidewise.web.examinations.store import append
+from sidewise.web.examinations.state import Current, add, current, examiner_of
 from sidewise.web.examinations.views.stage import ENTRY
 from sidewise.web.patients.access import allowed_examination
 
@@ -27,11 +26,10 @@ def touch(request: HttpRequest, pk: UUID) -> HttpResponse:
     examination, _ = allowed_examination(request.user, pk, write=True)
     by = request.user.signs_as
     try:
-        entries = entries_from_json(request.body, by, _examiner(examination))
-        append(examination, entries)
+        entries = entries_from_json(request.body, by, examiner_of(examination))
+        now = add(examination, entries)
     except UserError as error:
         return _refused(request, error)
-    now = current(examination)
     names = tuple(dict.fromkeys(_items(entries, now)))
     return _answer(request, examination, now, names)
 
@@ -45,10 +43,10 @@ def record(request: HttpRequest, pk: UUID) -> HttpResponse:
     by, examiner = request.user.signs_as, now.record.context.examiner
     try:
         entries = entries_from_form(form, now.folded, by, examiner)
-        append(examination, entries)
+        after = add(examination, entries)
     except UserError as error:
         return _page_with(request, examination, now, may_write, error)
-    items = list(_items(entries, current(examination)))
+    items = list(_items(entries, after))
     return _back(pk, now, items)
 
 
@@ -97,7 +95,3 @@ def _page_with(
         return render(request, "examinations/refused_page.html", context, status=422)
     context |= {"row": row_of(now, item, opened=True, error=error.message), "full": True}
     return render(request, "examinations/item.html", context, status=422)
-
-
-def _examiner(examination: Examination) -> str:
-    return current(examination).record.context.examiner
