@@ -137,4 +137,17 @@ def test_a_page_of_every_kind_is_shown_and_has_a_field_or_a_button_for_each(gate
     for kind in KIND_NAMES:
         row = text[text.index(f'id="row-gate_{kind}"') :]
         row = row[: row.index("</article>")]
-        assert "data-touch" in row or (kind == "place" and "mark on the figure" in row), kind
+        assert "data-touch" in row, kind
+
+
+def test_a_region_without_a_figure_links_to_none(gate):
+    client = gate.client("owner")
+    for part in ("stage/look/", "item/gate_place/"):
+        page = client.get(f"/examinations/{gate.examination.pk}/{part}").content.decode()
+        assert f"/examinations/{gate.examination.pk}/figure/" not in page, part
+        assert 'name="place.what"' in page, part
+
+
+def test_a_region_with_a_figure_links_to_it(cast):
+    page = cast.client("owner").get(f"/examinations/{cast.examination.pk}/stage/look/")
+    assert f"/examinations/{cast.examination.pk}/figure/" in page.content.decode()

@@ -158,14 +158,3 @@ def test_could_not_takes_the_place_of_a_value_and_gives_the_reason(cast):
     client.post(address, {"places": "neer left", "value": '{"kind":"result","result":"negative"}'})
     client.post(address, {"places": "neer left", "status": "unable", "reason": "too stiff"})
     assert [(f.status, f.reason) for f in cast.record.findings] == [("unable", "too stiff")]
-
-
-def test_a_touch_asks_the_database_a_fixed_number_of_times(cast, django_assert_max_num_queries):
-    client = cast.client("owner")
-    touch(client, cast.examination, tender(1))
-    with django_assert_max_num_queries(TOUCH_QUERIES):
-        touch(client, cast.examination, tender(1, item="acj_tenderness"))
-
-
-TOUCH_QUERIES = 24
-"""Session and account 2, access 1, ledger twice 4, the entry 2, the audit line, savepoints."""

@@ -2,32 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from django.http import HttpRequest
+from django.middleware.csrf import get_token
+from django.utils.safestring import SafeString
 
 from sidewise.note.text import SETTINGS, SEX, complaint_words
-from sidewise.protocol import Stage
+from sidewise.protocol import Item, Stage
 from sidewise.reason.result import RedFlag
+from sidewise.record import Record
+from sidewise.web.examinations.figure import load_figure
 from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.pieces import (
+    Look,
+    StageTab,
+    Strip,
+    filled,
+    row_piece,
+    strip_piece,
+    values,
+)
 from sidewise.web.examinations.rows import slug
 from sidewise.web.examinations.state import Current
-
-
-@dataclass(frozen=True, slots=True)
-class StageTab:
-    """One stage in the strip: its name and how many of how many are done."""
-
-    label: str
-    slug: str
-    done: int
-    of: int
-
-    @property
-    def complete(self) -> bool:
-        """Whether everything essential and every flag-screening item has an entry."""
-        return self.done == self.of
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,17 +67,28 @@ class Bedside:
         return self.now.record.signed is not None
 
     @property
-    def tabs(self) -> list[StageTab]:
-        """The strip of stages."""
-        done = self.now.completeness.done
-        return [StageTab(str(stage), slug(stage), *done[stage]) for stage in Stage]
+    def has_figure(self) -> bool:
+        """Whether the region has a figure to touch."""
+        return bool(load_figure(self.now.record.region).views)
 
     @property
-    def asked(self) -> tuple[int, int]:
-        """Core questions asked, of how many."""
+    def strip(self) -> Strip:
+        """The strip of places, with what is done in each."""
+        done = self.now.completeness.done
         core = [entry.id for entry in self.now.protocol.history if entry.core]
-        answered = [q for q in core if self.now.record.context.answer(q) != "not asked"]
-        return len(answered), len(core)
+        answer = self.now.record.context.answer
+        return Strip(
+            self.here,
+            sum(answer(question) != "not asked" for question in core),
+            len(core),
+            self.has_figure,
+            tuple(StageTab(str(stage), slug(stage), *done[stage]) for stage in Stage),
+        )
+
+    @property
+    def strip_places(self) -> SafeString:
+        """The strip as it stands on the page."""
+        return filled(strip_piece(self.strip), self.examination.pk)
 
     @property
     def raised(self) -> tuple[RedFlag, ...]:
@@ -91,14 +101,52 @@ class Bedside:
         return " ".join(self.now.last_touch)
 
 
+@dataclass(frozen=True, slots=True)
+class BedsidePage:
+    """What every page of an examination is given."""
+
+    bed: Bedside
+    """Who, how far, what must not be missed, and whether anything can be recorded."""
+    examination: Examination
+    """The examination, for addresses and the patient's code."""
+    record: Record
+    """What the ledger amounts to."""
+    instrument: str
+    """What angles are read with in this sitting."""
+    behind: bool
+    """Whether the examiner stands behind the patient."""
+    oob: bool
+    """Whether pieces take the place of those on the page: only in the answer to a touch."""
+
+
+def bedside_page(
+    request: HttpRequest, examination: Examination, now: Current, may_write: bool, here: str
+) -> BedsidePage:
+    """What every page of an examination is given, for one request."""
+    return BedsidePage(
+        bed=Bedside(examination, now, may_write, here),
+        examination=examination,
+        record=now.record,
+        instrument=request.session.get("instrument", "eye"),
+        behind=request.GET.get("stand") == "behind",
+        oob=False,
+    )
+
+
 def bedside_context(
     request: HttpRequest, examination: Examination, now: Current, may_write: bool, here: str
 ) -> dict[str, Any]:
-    """What every template of an examination is given."""
-    return {
-        "bed": Bedside(examination, now, may_write, here),
-        "examination": examination,
-        "record": now.record,
-        "instrument": request.session.get("instrument", "eye"),
-        "behind": request.GET.get("stand") == "behind",
-    }
+    """The same as a template takes it, for a page that adds fields of its own."""
+    return values(bedside_page(request, examination, now, may_write, here))
+
+
+def rows_shown(
+    request: HttpRequest, page: BedsidePage, items: Iterable[Item],
+    opened: frozenset[str] = frozenset(), *, swapped: bool = False,
+) -> SafeString:  # fmt: skip
+    """The rows of these items as they stand on this page, or as they swap into it."""
+    bed = page.bed
+    closed = Look(bed.is_open, page.instrument, bed.has_figure)
+    unfolded = replace(closed, opened=True)
+    texts = (row_piece(bed.now, i, unfolded if i.id in opened else closed) for i in items)
+    return filled("".join(texts), page.examination.pk, get_token(request), swapped=swapped)

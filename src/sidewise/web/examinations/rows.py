@@ -9,7 +9,6 @@ from typing import Any
 from sidewise.note.completeness import places
 from sidewise.note.phrases import finding_phrase, place_is_normal, place_phrase
 from sidewise.protocol import Item, Stage
-from sidewise.protocol.model import StageGuide
 from sidewise.record import Conflict, Finding
 from sidewise.web.examinations.bars import Bar, Told, bar_of, told
 from sidewise.web.examinations.entries import places_text
@@ -117,28 +116,12 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class GroupRows:
-    """A group of a stage: its rows, and the optional items not opened yet."""
+class GroupItems:
+    """A group of a stage: the items that have a row, and the optional ones not opened yet."""
 
     label: str
-    rows: tuple[Row, ...]
+    rows: tuple[Item, ...]
     more: tuple[Item, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class StageRows:
-    """A stage on the page."""
-
-    stage: Stage
-    guide: StageGuide | None
-    groups: tuple[GroupRows, ...]
-    following: Stage | None
-    rest: int
-
-    @property
-    def slug(self) -> str:
-        """The stage as it stands in an address."""
-        return slug(self.stage)
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,28 +147,17 @@ def stage_of(text: str) -> Stage | None:
     return next((stage for stage in Stage if slug(stage) == text), None)
 
 
-def stage_rows(now: Current, stage: Stage, opened: frozenset[str] = frozenset()) -> StageRows:
+def stage_groups(
+    now: Current, stage: Stage, opened: frozenset[str] = frozenset()
+) -> tuple[GroupItems, ...]:
     """Rows for essential, flag-screening, recorded or opened items; the other items by name."""
-    protocol = now.protocol
-    touched = {finding.item for finding in now.record.findings}
-    groups: dict[str, tuple[list[Row], list[Item]]] = {}
-    for item in protocol.items:
+    groups: dict[str, tuple[list[Item], list[Item]]] = {}
+    for item in now.protocol.items:
         if item.stage == stage:
             rows, more = groups.setdefault(item.group, ([], []))
-            if item.role != "optional" or item.id in touched or item.id in opened:
-                rows.append(row_of(now, item, opened=item.id in opened))
-            else:
-                more.append(item)
-    guide = next((guide for guide in protocol.guides if guide.stage == stage), None)
-    stages = list(Stage)
-    after = stages.index(stage) + 1
-    return StageRows(
-        stage,
-        guide,
-        tuple(GroupRows(label, tuple(r), tuple(m)) for label, (r, m) in groups.items()),
-        stages[after] if after < len(stages) else None,
-        len(rest_of(now, stage)),
-    )
+            shown = item.role != "optional" or item.id in now.held_of or item.id in opened
+            (rows if shown else more).append(item)
+    return tuple(GroupItems(label, tuple(r), tuple(m)) for label, (r, m) in groups.items())
 
 
 def row_of(now: Current, item: Item, *, opened: bool = False, error: str = "") -> Row:

@@ -78,6 +78,14 @@ class Current:
         return found
 
     @cached_property
+    def held_of(self) -> dict[str, tuple[str, ...]]:
+        """The live entries of each item that has any, in order."""
+        found: dict[str, tuple[str, ...]] = {}
+        for name, finding in self.holders.items():
+            found[finding.item] = (*found.get(finding.item, ()), name)
+        return found
+
+    @cached_property
     def context_entry(self) -> str:
         """The entry that last changed the context: names a state of it."""
         changed = (e.id for e in reversed(self.entries) if isinstance(e.deed, ContextSet))

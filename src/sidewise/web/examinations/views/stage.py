@@ -2,26 +2,36 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.safestring import SafeString
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from sidewise.protocol import Item, Stage
-from sidewise.web.examinations.bedside import bedside_context
+from sidewise.protocol.model import StageGuide
+from sidewise.web.examinations.bedside import (
+    BedsidePage,
+    bedside_context,
+    bedside_page,
+    rows_shown,
+)
 from sidewise.web.examinations.figure import place_of
+from sidewise.web.examinations.pieces import structure_labels, values
 from sidewise.web.examinations.rows import (
     rest_findings,
     rest_lines,
     rest_of,
     row_of,
     slug,
+    stage_groups,
     stage_of,
-    stage_rows,
 )
 from sidewise.web.examinations.state import Current, current
+from sidewise.web.examinations.typed import LONGEST
 from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
 from sidewise.web.patients.access import allowed_examination
 
@@ -43,17 +53,82 @@ def open_stage(request: HttpRequest, pk: UUID) -> HttpResponse:
     return redirect("stage", pk=pk, stage=slug(stage))
 
 
+@dataclass(frozen=True, slots=True)
+class GroupShown:
+    """A group of a stage on the page."""
+
+    label: str
+    """Its name."""
+    rows: SafeString
+    """Its rows as they stand on the page."""
+    more: tuple[Item, ...]
+    """The optional items not opened yet, by name."""
+
+
+@dataclass(frozen=True, slots=True)
+class StageShown:
+    """A stage on the page."""
+
+    stage: Stage
+    """The stage."""
+    slug: str
+    """The stage as it stands in an address."""
+    guide: StageGuide | None
+    """Where patient and examiner are."""
+    groups: tuple[GroupShown, ...]
+    """Its groups, in the protocol's order."""
+    following: Stage | None
+    """The stage after it."""
+    rest: int
+    """How many places "normal, the rest" would record."""
+
+
+@dataclass(frozen=True, slots=True)
+class StagePage(BedsidePage):
+    """What the page of a stage is given."""
+
+    stage: StageShown
+    """The stage."""
+    instruments: tuple[str, ...]
+    """What an angle can be read with."""
+    longest: int
+    """Characters of one typed line."""
+    text: str
+    """The typed line begun: none on this page."""
+
+
 @require_GET
 @gzip_page
 def show_stage(request: HttpRequest, pk: UUID, stage: str) -> HttpResponse:
     """A stage; with `part`, only its section, for the page it is added to."""
     examination, may_write = allowed_examination(request.user, pk)
     found, now = _known_stage(stage), current(examination)
-    context = bedside_context(request, examination, now, may_write, stage)
+    page = bedside_page(request, examination, now, may_write, stage)
     opened = frozenset(request.GET.getlist("open"))
-    context |= {"stage": stage_rows(now, found, opened), **ENTRY}
+    shown = _shown(request, page, found, opened)
+    context = values(StagePage(**values(page), stage=shown, instruments=INSTRUMENTS,
+                               longest=LONGEST, text=""))  # fmt: skip
     part = request.htmx and "part" in request.GET
     return render(request, f"examinations/{'stage_section' if part else 'stage'}.html", context)
+
+
+def _shown(
+    request: HttpRequest, page: BedsidePage, stage: Stage, opened: frozenset[str]
+) -> StageShown:
+    now = page.bed.now
+    stages = list(Stage)
+    after = stages.index(stage) + 1
+    groups = stage_groups(now, stage, opened)
+    return StageShown(
+        stage,
+        slug(stage),
+        next((guide for guide in now.protocol.guides if guide.stage == stage), None),
+        tuple(
+            GroupShown(g.label, rows_shown(request, page, g.rows, opened), g.more) for g in groups
+        ),
+        stages[after] if after < len(stages) else None,
+        len(rest_of(now, stage)),
+    )
 
 
 @require_GET
@@ -66,9 +141,8 @@ def show_row(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
         address = redirect("stage", pk=pk, stage=slug(known.stage))
         address["Location"] += f"?open={known.id}#row-{known.id}"
         return address
-    context = bedside_context(request, examination, now, may_write, slug(known.stage))
-    context |= {"row": row_of(now, known, opened=True), **ENTRY}
-    return render(request, "examinations/row.html", context)
+    page = bedside_page(request, examination, now, may_write, slug(known.stage))
+    return HttpResponse(rows_shown(request, page, (known,), frozenset({known.id})))
 
 
 @require_GET
@@ -81,7 +155,7 @@ def show_item(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
     structures = [s.label for s in now.protocol.structures if s.id in known.structures]
     context |= {"row": row_of(now, known, opened=True), "full": True, "could_not": COULD_NOT}
     context["place"] = place_of(now.record.region, known)
-    context["all_structures"] = [s.label for s in now.protocol.structures]
+    context["all_structures"] = structure_labels(now.protocol)
     context |= {"structures": structures, "how_only": "how" in request.GET, **ENTRY}
     template = "item_panel" if request.htmx else "item"
     return render(request, f"examinations/{template}.html", context)

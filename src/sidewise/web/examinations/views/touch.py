@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST
 
 from sidewise.errors import UserError
 from sidewise.record.ledger import Entry, Found, Undone
-from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.bedside import (
+    BedsidePage,
+    bedside_context,
+    bedside_page,
+    rows_shown,
+)
 from sidewise.web.examinations.entries import entries_from_form, entries_from_json
 from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.pieces import values
 from sidewise.web.examinations.rows import StageFoot, rest_of, row_of, slug
 from sidewise.web.examinations.state import Current, add, current, examiner_of
 from sidewise.web.examinations.views.stage import ENTRY
@@ -67,15 +75,28 @@ def _items(entries: Iterable[Entry], now: Current) -> Iterable[str]:
             yield from (found[name] for name in entry.deed.entries if name in found)
 
 
+@dataclass(frozen=True, slots=True)
+class TouchAnswer(BedsidePage):
+    """What the answer to a touch is given."""
+
+    rows: SafeString
+    """The rows it changed, each to take the place of the one on the page."""
+    feet: tuple[StageFoot, ...]
+    """The foot of each stage it changed."""
+
+
 def _answer(
     request: HttpRequest, examination: Examination, now: Current, names: tuple[str, ...]
 ) -> HttpResponse:
-    context = bedside_context(request, examination, now, True, "")
+    page = replace(bedside_page(request, examination, now, True, ""), oob=True)
     items = [now.protocol.by_id[name] for name in names]
     stages = dict.fromkeys(item.stage for item in items)
-    context |= {"rows": [row_of(now, item) for item in items], **ENTRY}
-    context |= {"feet": [StageFoot(stage, len(rest_of(now, stage))) for stage in stages]}
-    return render(request, "examinations/answer.html", context)
+    answer = TouchAnswer(
+        **values(page),
+        rows=rows_shown(request, page, items, swapped=True),
+        feet=tuple(StageFoot(stage, len(rest_of(now, stage))) for stage in stages),
+    )
+    return render(request, "examinations/answer.html", values(answer))
 
 
 def _refused(request: HttpRequest, error: UserError) -> HttpResponse:

@@ -1,0 +1,178 @@
+"""Pieces of the page that are rendered once and kept: a row that looks the same is the same text.
+
+What belongs to one request (the examination's address, the form's token, whether the piece takes
+the place of one on the page) stands in a kept text as a random word of this process, and is
+filled in last. A piece is kept under everything else that it shows; nothing is ever patched.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, fields
+from secrets import token_hex
+from threading import Lock
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.template import Context
+from django.template.loader import get_template
+from django.utils.safestring import SafeString, mark_safe
+
+from sidewise.protocol import Item, Protocol
+from sidewise.web.examinations.rows import Row, row_of
+from sidewise.web.examinations.state import Current
+from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
+
+KEPT = 3000
+"""Pieces kept by one process, a few kilobytes each."""
+TOKEN, SWAP = token_hex(32), token_hex(16)
+SWAPPED = ' hx-swap-oob="true"'
+
+
+@dataclass(frozen=True, slots=True)
+class StageTab:
+    """One stage in the strip: its name and how many of how many are done."""
+
+    label: str
+    slug: str
+    done: int
+    of: int
+
+    @property
+    def complete(self) -> bool:
+        """Whether everything essential and every flag-screening item has an entry."""
+        return self.done == self.of
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """The places one can go to in an examination."""
+
+    here: str
+    asked: int
+    core: int
+    has_figure: bool
+    tabs: tuple[StageTab, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Nobody:
+    """Stands for the examination in a kept text."""
+
+    pk: UUID
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a row takes from the page it stands on."""
+
+    is_open: bool
+    instrument: str
+    has_figure: bool
+    opened: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class StripContext:
+    """What the template of the strip's places is given."""
+
+    strip: Strip
+    """The places with their counts."""
+    examination: _Nobody
+    """For addresses."""
+
+
+@dataclass(frozen=True, slots=True)
+class RowContext:
+    """What the template of a row is given."""
+
+    row: Row
+    """The item across the mirror."""
+    bed: Look
+    """Whether anything can be recorded."""
+    instrument: str
+    """What angles are read with in this sitting."""
+    examination: _Nobody
+    """For addresses."""
+    csrf_token: str
+    """For forms."""
+    oob: str
+    """The mark of a piece that takes the place of the one on the page."""
+    instruments: tuple[str, ...] = INSTRUMENTS
+    end_feels: tuple[str, ...] = END_FEELS
+    levels: tuple[str, ...] = LEVEL_LADDER
+    all_structures: tuple[str, ...] = ()
+    """Where something can be, for an item that takes a place."""
+    full: bool = False
+    """A row is never the full entry; that is the item's panel."""
+
+
+NOBODY = _Nobody(uuid4())
+_kept: OrderedDict[Hashable, tuple[object, str]] = OrderedDict()
+_lock = Lock()
+
+
+def filled(text: str, pk: UUID, token: str = "", *, swapped: bool = False) -> SafeString:
+    """A kept text as it is sent: whose examination, whose form, and whether it swaps."""
+    return mark_safe(  # The random words are plain hex, so they stand unescaped in the text.
+        text.replace(TOKEN, token)
+        .replace(str(NOBODY.pk), str(pk))
+        .replace(SWAP, SWAPPED if swapped else "")
+    )
+
+
+def row_piece(now: Current, item: Item, look: Look) -> str:
+    """The row of an item as a text to fill; worked out only where nothing like it is kept."""
+    instrument = look.instrument if item.kind("angle") else ""
+    key = ("row", id(now.protocol), item.id, look.is_open, look.opened, instrument,
+           now.withheld.wholly(item), _stands(now, item))  # fmt: skip
+    return kept(key, now.protocol, lambda: _row(now, item, look))
+
+
+def strip_piece(strip: Strip) -> str:
+    """The places of the strip as a text to fill."""
+    context = StripContext(strip, NOBODY)
+    return kept(strip, None, lambda: rendered("examinations/strip_places.html", context))
+
+
+def _stands(now: Current, item: Item) -> Hashable:
+    """Everything recorded of the item, and the context it is read in; None where nothing is."""
+    found = now.held_of.get(item.id)
+    return (now.record.id, now.context_entry, found) if found else None
+
+
+def _row(now: Current, item: Item, look: Look) -> str:
+    row = row_of(now, item, opened=look.opened)
+    context = RowContext(row, look, look.instrument, NOBODY, TOKEN, SWAP,
+                         all_structures=structure_labels(now.protocol))  # fmt: skip
+    return rendered("examinations/row.html", context)
+
+
+def structure_labels(protocol: Protocol) -> tuple[str, ...]:
+    """The region's structures by name."""
+    return tuple(structure.label for structure in protocol.structures)
+
+
+def rendered(template: str, context: Any) -> str:
+    """A template with the fields of a context class and nothing else."""
+    return str(get_template(template).template.render(Context(values(context))))
+
+
+def values(context: Any) -> dict[str, Any]:
+    """The fields of a context class as a template takes them."""
+    return {field.name: getattr(context, field.name) for field in fields(context)}
+
+
+def kept(key: Hashable, holder: object, make: Callable[[], str]) -> str:
+    """The text under this key; `holder` is kept alive with it, so that its id stays its own."""
+    with _lock:
+        if key in _kept:
+            _kept.move_to_end(key)
+            return _kept[key][1]
+    text = make()
+    with _lock:
+        _kept[key] = (holder, text)
+        while len(_kept) > KEPT:
+            _kept.popitem(last=False)
+    return text
