@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from sidewise.reason.engine.assemble import side_table
 from sidewise.reason.engine.evidence import Evidence
+from sidewise.reason.engine.factors import side_table
 from sidewise.reason.engine.network import (
     Complaint,
     Network,

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from sidewise.errors import UserError
-from sidewise.reason.engine.assemble import side_table
 from sidewise.reason.engine.compiled import available, solve_records
 from sidewise.reason.engine.complaint import pre_selection
 from sidewise.reason.engine.draws import posterior, weighted_centile
 from sidewise.reason.engine.eliminate import prior_solution, solve
 from sidewise.reason.engine.evidence import observed, observed_rows
+from sidewise.reason.engine.factors import side_table
 from sidewise.reason.engine.network import (
     Network,
     Parameters,

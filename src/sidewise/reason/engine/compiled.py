@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.errors import UserError
-from sidewise.reason.engine.assemble import pair_tables
 from sidewise.reason.engine.eliminate import Solution
+from sidewise.reason.engine.factors import pair_tables
 from sidewise.reason.engine.network import Array, Network
 
 # Largest table of one record: 2^21 doubles are 16 MiB for each thread.

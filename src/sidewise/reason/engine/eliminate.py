@@ -16,13 +16,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from sidewise.reason.engine.assemble import (
-    Block,
-    Problem,
-    problem_of,
-    widths,
-)
+from sidewise.reason.engine.assemble import Problem, problem_of, widths
 from sidewise.reason.engine.evidence import Evidence
+from sidewise.reason.engine.factors import Block
 from sidewise.reason.engine.folding import level_weights
 from sidewise.reason.engine.network import Array, Network
 from sidewise.reason.engine.plan import Bucket, Plan, elimination_plan

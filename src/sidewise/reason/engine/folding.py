@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from sidewise.reason.engine.assemble import Block, Problem, absent_table, likelihood_of
+from sidewise.reason.engine.assemble import Problem
+from sidewise.reason.engine.factors import Block, absent_table, likelihood_of
 from sidewise.reason.engine.network import Array, Network
 
 

@@ -14,9 +14,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sidewise.reason.engine.assemble import pair_tables
 from sidewise.reason.engine.eliminate import Ranked, ranked_rows
 from sidewise.reason.engine.evidence import Evidence, observed_rows
+from sidewise.reason.engine.factors import pair_tables
 from sidewise.reason.engine.network import Array, Network
 from sidewise.reason.engine.normal import normal_probability
 
