@@ -37,12 +37,12 @@ def _steps(cast):
         yield touch(client, cast.examination,
                     {"item": "external_rotation_at_side", "side": side, "mode": "passive",
                      "value": {**angle, "degrees": degrees}})  # fmt: skip
-    yield touch(client, cast.examination,
-                {"item": "neer", "side": "left", "status": "unable", "reason": "too stiff"})  # fmt: skip
-    yield client.post(f"/examinations/{cast.examination.pk}/about/",
-                      {"age": "61", "complaint": ["left", "right"], "setting": "primary"})  # fmt: skip
-    yield client.post(f"/examinations/{cast.examination.pk}/history/answer/",
-                      {"question": "fever", "answer": "yes"})  # fmt: skip
+    could_not = {"item": "neer", "side": "left", "status": "unable", "reason": "too stiff"}
+    yield touch(client, cast.examination, could_not)
+    address = f"/examinations/{cast.examination.pk}"
+    about = {"age": "61", "complaint": ["left", "right"], "setting": "primary"}
+    yield client.post(f"{address}/about/", about)
+    yield client.post(f"{address}/history/answer/", {"question": "fever", "answer": "yes"})
     marked = {"item": "gh_swelling", "side": "left", "value": {"kind": "sign", "grade": "marked"}}
     hot = {"item": "warmth", "side": "left", "value": {"kind": "choice", "choice": "hot"}}
     yield touch(client, cast.examination, marked, hot)

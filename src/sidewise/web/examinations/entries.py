@@ -88,8 +88,10 @@ def _findings(form: Mapping[str, str]) -> Iterator[Finding]:
         return
     shared = _shared(form)
     for place in filter(None, form.get("places", "").split(";")):
-        item, side, *mode = place.split()
-        yield _checked({"item": item, "side": side, "mode": mode[0] if mode else None, **shared})
+        parts = place.split()
+        if len(parts) not in (2, 3):
+            raise UserError("the form", place, "a place: item, side, and mode where it has one")
+        yield _checked(dict(zip(("item", "side", "mode"), parts, strict=False)) | shared)
 
 
 def _shared(form: Mapping[str, str]) -> dict[str, Any]:

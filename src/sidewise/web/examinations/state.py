@@ -43,6 +43,7 @@ class Current:
         self._weighing = Lock()
         self._by_item: dict[str, Any] = {}
         self._start = before._standing if before is not None and before._stands else None
+        self._weighed_before = before._last_weighed if before is not None else None
 
     @property
     def record(self) -> Record:
@@ -101,9 +102,24 @@ class Current:
         with self._weighing:
             return self._interpretation
 
+    @property
+    def is_weighed(self) -> bool:
+        """Whether the meaning is known already."""
+        return "_interpretation" in self.__dict__
+
     @cached_property
     def _interpretation(self) -> Any:
+        # An undo, or the same entry twice, leads back to a record that was weighed before.
+        known, self._weighed_before = self._weighed_before, None
+        if known is not None and known[0] == self.record:
+            return known[1]
         return weigh(self.record)
+
+    @property
+    def _last_weighed(self) -> tuple[Record, Any] | None:
+        if self.is_weighed:
+            return self.record, self._interpretation
+        return self._weighed_before
 
     def once(self, name: str, work: Any) -> Any:
         """What `work` gives for one item, worked out once."""

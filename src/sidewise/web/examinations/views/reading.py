@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -12,20 +13,37 @@ from django.views.decorators.http import require_GET
 
 from sidewise.note import note_body
 from sidewise.record import Record, record_json
-from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.bedside import BedsidePage, bedside_context, bedside_page
 from sidewise.web.examinations.meaning import Meaning
+from sidewise.web.examinations.pieces import values
 from sidewise.web.examinations.state import Current, current, weigh
+from sidewise.web.examinations.weighing import weighed, weighed_soon
 from sidewise.web.patients.access import allowed_examination
+
+
+@dataclass(frozen=True, slots=True)
+class MeaningPage(BedsidePage):
+    """What the panel of the meaning, and its page, are given."""
+
+    meaning: Meaning
+    """The interpretation as it is shown."""
+    length: int
+    """How many entries it rests on, so that the page can tell whether it is the newest."""
 
 
 @require_GET
 def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """What the findings may mean; the panel's content for a script, else a page."""
+    """What the findings may mean; the panel's content for a script, else a page.
+
+    A script may be told to ask again (204): what it shows then stays marked as not the newest.
+    """
     examination, may_write = allowed_examination(request.user, pk)
-    now = current(examination)
-    complaint = now.record.context.complaint
-    context = bedside_context(request, examination, now, may_write, "meaning")
-    context |= {"meaning": Meaning(now.interpretation(), now.protocol, complaint)}
+    now = weighed_soon(examination) if request.htmx else weighed(examination)
+    if now is None:
+        return HttpResponse(status=204, headers={"HX-Trigger": "weigh-later"})
+    shown = Meaning(now.interpretation(), now.protocol, now.record.context.complaint)
+    page = bedside_page(request, examination, now, may_write, "meaning")
+    context = values(MeaningPage(**values(page), meaning=shown, length=now.length))
     template = "meaning_part" if request.htmx else "meaning"
     return render(request, f"examinations/{template}.html", context)
 
@@ -34,7 +52,7 @@ def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
 def note(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The note on the screen, made to be printed."""
     examination, may_write = allowed_examination(request.user, pk)
-    now = current(examination)
+    now = weighed(examination)
     context = bedside_context(request, examination, now, may_write, "note")
     context |= {"note": _body(now.record, now.interpretation())}
     return render(request, "examinations/note.html", context)
