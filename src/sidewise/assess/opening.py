@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 ZIP, PARQUET, OLD_EXCEL = b"PK\x03\x04", b"PAR1", b"\xd0\xcf\x11\xe0"
 UTF16 = (b"\xff\xfe", b"\xfe\xff")
 SEPARATORS = (",", ";", "\t")
+LIMIT_UNPACKED = 500_000_000
+"""Bytes of a workbook's members: about a full sheet of a million rows of a dozen short cells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,23 +184,41 @@ def _ragged(name: str, error: Exception) -> UserError:
 def _workbook(name: str, data: bytes, required: tuple[str, ...]) -> pd.DataFrame:
     """The first sheet whose first row has the required headings, else the first sheet."""
     from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
 
+    _check_unpacked(name, data)
     try:
         with warnings.catch_warnings():
             # The reader warns of styles and extensions it does not know; cells are unaffected.
             warnings.simplefilter("ignore", UserWarning)
             book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
             sheets = [list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets]
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError) as error:
-        raise UserError(
-            name, "a workbook that does not open", "XLSX", "Save it again as XLSX or CSV."
-        ) from error
+    except Exception as error:
+        # A damaged workbook fails in the archive, the XML or the reader's own types: no list of
+        # errors is complete, and nothing of ours runs inside this `try`.
+        raise _no_workbook(name) from error
     filled = [rows for rows in sheets if rows]
     if not filled:
         raise UserError(name, "an empty workbook", "a sheet with a heading row", "")
     chosen = next((rows for rows in filled if _has(rows[0], required)), filled[0])
     return _from_rows(chosen)
+
+
+def _check_unpacked(name: str, data: bytes) -> None:
+    # A packed sheet of a few kilobytes may unpack to more than the machine has.
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            size = sum(member.file_size for member in archive.infolist())
+    except Exception as error:
+        raise _no_workbook(name) from error
+    if size > LIMIT_UNPACKED:
+        raise UserError(
+            name, f"{size / 1e6:,.0f} MB when unpacked", f"at most {LIMIT_UNPACKED / 1e6:,.0f} MB",
+            "Save the table as CSV or Parquet.",
+        )  # fmt: skip
+
+
+def _no_workbook(name: str) -> UserError:
+    return UserError(name, "a workbook that does not open", "XLSX", "Save it again as XLSX or CSV.")
 
 
 def _has(row: tuple[Any, ...], required: tuple[str, ...]) -> bool:
@@ -224,11 +244,12 @@ def _parquet(name: str, data: bytes) -> pd.DataFrame:
 
     try:
         frame = pd.read_parquet(io.BytesIO(data))
-    except (pyarrow.ArrowInvalid, OSError) as error:
+        # Text of a damaged page is decoded only here.
+        cells = pd.DataFrame({str(c): column_text(frame[c]) for c in frame.columns})
+    except (pyarrow.ArrowException, OSError, ValueError, TypeError, KeyError) as error:
         raise UserError(
             name, "a Parquet file that does not open", "Parquet", "Write it again."
         ) from error
-    cells = pd.DataFrame({str(c): column_text(frame[c]) for c in frame.columns})
     cells.index = pd.RangeIndex(2, len(frame) + 2)
     return cells
 

@@ -70,6 +70,11 @@ def hofstee_box(text: str) -> HofsteeBox:
     return HofsteeBox(parts[0], parts[1], parts[2] / 100, parts[3] / 100)
 
 
+def _is_row(text: str) -> bool:
+    # Digits of this alphabet only, and no more of them than rows that a table here can have.
+    return text.isascii() and text.isdigit() and len(text) <= 7
+
+
 def row_numbers(text: str | None) -> frozenset[int]:
     """Rows from "17,45-50"; the headings are row 1."""
     rows: set[int] = set()
@@ -77,7 +82,7 @@ def row_numbers(text: str | None) -> frozenset[int]:
         first, dash, last = part.strip().partition("-")
         if not first and not dash:
             continue
-        if not first.isdigit() or (dash and not last.isdigit()) or int(last or first) < int(first):
+        if not _is_row(first) or (dash and not _is_row(last)) or int(last or first) < int(first):
             raise UserError("leave-out", part, "a row or a range of rows", "For example 17,45-50.")
         rows |= set(range(int(first), int(last or first) + 1))
     return frozenset(rows)

@@ -62,13 +62,16 @@ def read_landmarks(path: str | Path, *, side: str | None = None) -> Recording:
 
 
 def _from_csv(path: Path) -> Recording:
-    with path.open(encoding="utf-8-sig", newline="") as file:
-        reader = csv.DictReader(file)
-        missing = set(COLUMNS) - set(reader.fieldnames or ())
-        if missing:
-            raise UserError(f"{path.name}, line 1", ", ".join(reader.fieldnames or ()) or None,
-                            f"columns {', '.join(COLUMNS)}")  # fmt: skip
-        rows = [(f"{path.name}, line {number}", row) for number, row in enumerate(reader, 2)]
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file)
+            headings = list(reader.fieldnames or ())
+            rows = [(f"{path.name}, line {number}", row) for number, row in enumerate(reader, 2)]
+    except (UnicodeDecodeError, csv.Error) as error:
+        raise UserError(path.name, str(error), "a table as CSV in UTF-8") from None
+    if set(COLUMNS) - set(headings):
+        raise UserError(f"{path.name}, line 1", ", ".join(headings) or None,
+                        f"columns {', '.join(COLUMNS)}")  # fmt: skip
     if not rows:
         raise UserError(path.name, "no rows", "one row for each landmark and frame")
     factor = MILLIMETRES[_only(path, rows, "unit", tuple(MILLIMETRES))]
@@ -117,7 +120,8 @@ def _from_c3d(path: Path, side: str | None) -> Recording:
 
     try:
         file = ezc3d.c3d(str(path))
-    except OSError as error:
+    except (OSError, RuntimeError, ValueError, IndexError, KeyError, MemoryError) as error:
+        # The library throws whatever its C++ side threw at the byte that made no sense.
         raise UserError(path.name, str(error), "a readable C3D file") from None
     point = file["parameters"]["POINT"]
     units = [str(unit).strip() for unit in point.get("UNITS", {}).get("value", [])]

@@ -44,5 +44,10 @@ def noted() -> dict[int, str]:
     """Every anchor of this machine, by line number."""
     if not path().exists():
         return {}
-    pairs = (line.split() for line in path().read_text().splitlines())
-    return {int(pair[0]): pair[1] for pair in pairs if len(pair) == 2 and pair[0].isdigit()}
+    # A line that is none is passed over: a damaged file proves less, it must not stop a start.
+    pairs = (line.split() for line in path().read_text(errors="replace").splitlines())
+    return {int(pair[0]): pair[1] for pair in pairs if len(pair) == 2 and _is_number(pair[0])}
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdigit() and len(text) <= 18

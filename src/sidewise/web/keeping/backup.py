@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import zipfile
+import zlib
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -17,6 +18,7 @@ from typing import Any
 from django.apps import apps
 from django.db import connections
 from django.db.migrations.recorder import MigrationRecorder
+from pydantic import TypeAdapter, ValidationError
 
 from sidewise import __version__
 from sidewise.errors import UserError
@@ -28,6 +30,19 @@ from sidewise.web.keeping.tables import digest, kept_models, rows
 
 FORMAT = "sidewise-backup/1"
 MANIFEST = "manifest.json"
+MOST_MEMBERS = 200
+"""Members of the archive: one for each table and the manifest; there are about twenty."""
+MOST_UNPACKED = 100_000_000
+"""Bytes that any backup may unpack to; a larger one must be large when packed as well."""
+MOST_TIMES = 200
+"""How many times its packed size a larger one may unpack to; rows of JSON make ten to thirty."""
+LONGEST_LINE = 20_000_000
+"""Bytes of one row: the web app takes no request above 5 MB."""
+UNREADABLE = (
+    zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError, RuntimeError,
+    RecursionError, MemoryError, zlib.error,
+)  # fmt: skip
+"""What Python's archive and JSON readers throw at a file that is not what was written."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +138,7 @@ def check(path: Path) -> Manifest:
     """Read the whole file; UserError unless it is ours and every byte is as it was written."""
     try:
         with zipfile.ZipFile(path) as archive:
+            _refuse_bomb(path, archive)
             manifest = _manifest(archive)
             names = {f"{name}.jsonl" for name in manifest.tables} | {MANIFEST}
             if set(archive.namelist()) != names or len(archive.namelist()) != len(names):
@@ -130,33 +146,50 @@ def check(path: Path) -> Manifest:
             for name, table in manifest.tables.items():
                 if Table(*digest(member_lines(archive, name))) != table:
                     raise damaged(path, f"another content of {name} than its manifest says")
-    except (zipfile.BadZipFile, OSError, EOFError, ValueError, NotImplementedError) as error:
+    except UNREADABLE as error:
         raise damaged(path, type(error).__name__) from error
-    except Exception as error:
-        # zlib's error is not an OSError and is known only by its own module.
-        if type(error).__module__ == "zlib":
-            raise damaged(path, "damaged compression") from error
-        raise
     return manifest
 
 
+def _refuse_bomb(path: Path, archive: zipfile.ZipFile) -> None:
+    """Before anything is unpacked: what the archive itself says it would come to.
+
+    Reading stops at the size that is declared, so a false declaration is a damaged member.
+    """
+    members = archive.infolist()
+    if len(members) > MOST_MEMBERS:
+        raise damaged(path, f"{len(members):,} members, more than {MOST_MEMBERS}")
+    unpacked = sum(member.file_size for member in members)
+    allowed = max(MOST_UNPACKED, MOST_TIMES * path.stat().st_size)
+    if unpacked > allowed:
+        raise damaged(path, f"{unpacked / 1e6:,.0f} MB when unpacked, more than any backup")
+
+
 def member_lines(archive: zipfile.ZipFile, name: str) -> Any:
-    """The lines of one table."""
+    """The lines of one table; ValueError for a line that no row can be."""
     with archive.open(f"{name}.jsonl") as member:
-        for raw in member:
+        while raw := member.readline(LONGEST_LINE + 1):
+            if len(raw) > LONGEST_LINE:
+                raise ValueError(f"{name}: a line of more than {LONGEST_LINE:,} bytes")
             yield raw.decode()
 
 
 def _manifest(archive: zipfile.ZipFile) -> Manifest:
     try:
+        if archive.getinfo(MANIFEST).file_size > LONGEST_LINE:
+            raise KeyError
         data = json.loads(archive.read(MANIFEST))
         if data.get("format") != FORMAT:
             raise KeyError
-        data["tables"] = {name: Table(**table) for name, table in data["tables"].items()}
-        return Manifest(**data)
-    except (KeyError, TypeError, AttributeError) as error:
+        return _typed_manifest(data)
+    except (KeyError, TypeError, AttributeError, ValidationError) as error:
         raise UserError("restore", "a file of another kind", f"a backup of format {FORMAT}",
                         "Choose a file that `sidewise backup` wrote.") from error  # fmt: skip
+
+
+def _typed_manifest(data: dict[str, Any]) -> Manifest:
+    # The fields have types: what is no list of names must not reach the migrations.
+    return TypeAdapter(Manifest).validate_python(data, strict=True)
 
 
 def damaged(path: Path, what: str) -> UserError:

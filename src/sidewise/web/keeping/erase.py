@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 from django.apps import apps
 from django.conf import settings
@@ -123,17 +124,37 @@ def _note_outside(kind: str, number: str) -> None:
         os.fsync(file.fileno())
 
 
-def _noted_outside() -> Iterator[tuple[str, str]]:
-    if _outside().exists():
-        for line in _outside().read_text().splitlines():
-            kind, number = line.split()
-            yield kind, number
+def noted_outside() -> Iterator[tuple[str, str]]:
+    """What was erased here, by kind and number; UserError for a line that says neither.
+
+    Passing such a line over could bring back somebody who was erased.
+    """
+    if not _outside().exists():
+        return
+    for place, text in enumerate(_outside().read_text(errors="replace").splitlines(), 1):
+        kind, _, number = text.strip().partition(" ")
+        if not _names_one(kind, number):
+            where, do = (
+                f"{_outside().name}, line {place}",
+                "Put the file right, then restore again.",
+            )
+            raise UserError(where, text, "patient KEY or student NUMBER", do)
+        yield kind, number
+
+
+def _names_one(kind: str, number: str) -> bool:
+    if kind == "student":
+        return number.isascii() and number.isdigit() and len(number) <= 18
+    try:
+        return kind == "patient" and bool(UUID(number))
+    except ValueError:
+        return False
 
 
 def erase_again() -> int:
     """After a restore: erase what had been erased since the backup was made; how many."""
     again = 0
-    for kind, number in _noted_outside():
+    for kind, number in noted_outside():
         with transaction.atomic():
             if kind == "patient":
                 found = Patient.objects.filter(key=number).first()

@@ -40,6 +40,8 @@ class Restored:
 def restore(source: Path, *, replace: bool = False) -> Restored:
     """Check the file, load it, prove it; UserError leaves everything as it was."""
     manifest = check(source)
+    # A list of the erased that cannot be read is said now, not when the swap is done.
+    list(erase.noted_outside())
     if connection.vendor == "sqlite":
         return _into_new_file(source, manifest, replace)
     return _into_empty_database(source, manifest)

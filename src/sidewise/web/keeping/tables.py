@@ -11,6 +11,7 @@ from typing import Any
 from uuid import UUID
 
 from django.apps.registry import Apps
+from django.core.exceptions import ValidationError
 from django.db.models import Field, ManyToManyField, Model
 
 # Not kept: what only lives between a browser and this machine, and what Django makes itself.
@@ -65,12 +66,20 @@ def _plain(value: Any) -> Any:
 
 
 def row_of(model: type[Model], text: str) -> Model:
-    """The row that a line stands for."""
+    """The row that a line stands for; ValueError if it stands for none."""
     fields: dict[str, Field] = {f.attname: f for f in model._meta.concrete_fields}
-    values = json.loads(text)
-    if set(values) != set(fields):
-        raise ValueError(f"{model._meta.label}: other columns than this version's")
-    return model(**{name: fields[name].to_python(value) for name, value in values.items()})
+    try:
+        values = json.loads(text)
+        if not isinstance(values, dict) or set(values) != set(fields):
+            raise ValueError("other columns than this version's")
+        return model(**{name: _field(fields[name], value) for name, value in values.items()})
+    except (ValidationError, ValueError, TypeError, OverflowError, RecursionError) as error:
+        raise ValueError(f"{model._meta.label}: {type(error).__name__}") from error
+
+
+def _field(field: Field, value: Any) -> Any:
+    # Some fields read nothing as a word of theirs; what may be empty is empty.
+    return None if value is None and field.null else field.to_python(value)
 
 
 def digest(lines: Iterator[str]) -> tuple[int, str]:
