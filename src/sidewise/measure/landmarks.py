@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.errors import UserError
+from sidewise.measure.c3d_apart import read_apart
 
 Floats = NDArray[np.float64]
 CODES = ("IJ", "PX", "C7", "T8", "SC", "AC", "AA", "TS", "AI", "PC", "GH", "EL", "EM", "RS", "US")
@@ -116,24 +117,14 @@ def _placed(rows: list[tuple[str, dict[str, str]]]) -> Iterator[tuple[tuple[int,
 def _from_c3d(path: Path, side: str | None) -> Recording:
     if side not in ("left", "right"):
         raise UserError(path.name, side, 'the side, "left" or "right"')
-    import ezc3d
-
-    try:
-        file = ezc3d.c3d(str(path))
-    except (OSError, RuntimeError, ValueError, IndexError, KeyError, MemoryError) as error:
-        # The library throws whatever its C++ side threw at the byte that made no sense.
-        raise UserError(path.name, str(error), "a readable C3D file") from None
-    point = file["parameters"]["POINT"]
-    units = [str(unit).strip() for unit in point.get("UNITS", {}).get("value", [])]
+    read = read_apart(path)
+    # A label beyond the points that are there names none of them.
+    units, labels = read.units, read.labels[: read.places.shape[1]]
     if len(set(units)) != 1 or units[0] not in MILLIMETRES:
         raise UserError(
             f"{path.name}, POINT:UNITS", ", ".join(units) or None, "mm, cm or m, one for all"
         )
-    labels = [str(label).strip() for label in point["LABELS"]["value"]]
-    points = np.asarray(file["data"]["points"], float)
-    # A residual below 0 marks a point the cameras did not see in that frame.
-    residuals = np.asarray(file["data"]["meta_points"]["residuals"], float)[0]
-    points = np.where(residuals[None] < 0, np.nan, points[:3])
+    points = np.where(read.residuals[None] < 0, np.nan, read.places)
     places = {
         code: MILLIMETRES[units[0]] * points[:, labels.index(code), :].T
         for code in CODES

@@ -21,6 +21,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from pydantic import TypeAdapter, ValidationError
+
 from sidewise import __version__
 from sidewise.errors import UserError
 from sidewise.protocol import regions
@@ -114,7 +116,7 @@ def run_batch(
         _deal_once(found, batch)
         _weigh_left(batch, left, scheduler, told)
         _finish(batch)
-    return BatchSummary(**json.loads((out / "summary.json").read_text()), kept=kept)
+    return _summary(out / "summary.json", kept)
 
 
 def _claim(batch: _Batch, digest: str) -> None:
@@ -131,12 +133,36 @@ def _claim(batch: _Batch, digest: str) -> None:
     }
     manifest = batch.out / "batch.json"
     if manifest.exists():
-        _same(json.loads(manifest.read_text()), wanted, batch.out)
+        _same(_noted(manifest), wanted, batch.out)
         return
     if batch.out.exists() and (not batch.out.is_dir() or any(batch.out.iterdir())):
         raise UserError(str(batch.out), "something else", "an empty folder, or an earlier run")
     batch.out.mkdir(parents=True, exist_ok=True)
     _write_whole(manifest, json.dumps(wanted, indent=1) + "\n")
+
+
+def _noted(path: Path) -> dict[str, Any]:
+    """What an earlier run wrote of itself; UserError for anything else of that name."""
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, dict):
+        raise _foreign(path)
+    return found
+
+
+def _summary(path: Path, kept: int) -> BatchSummary:
+    try:
+        counted = {**_noted(path), "kept": kept}
+        return TypeAdapter(BatchSummary).validate_json(json.dumps(counted), strict=True)
+    except ValidationError:
+        raise _foreign(path) from None
+
+
+def _foreign(path: Path) -> UserError:
+    return UserError(str(path), "something else", "what an earlier run wrote",
+                     "Give a new folder, or remove this one.")  # fmt: skip
 
 
 def _same(found: dict[str, Any], wanted: dict[str, Any], out: Path) -> None:

@@ -245,9 +245,13 @@ def _table_stretches(path: Path) -> Iterator[Table]:
         return
     import pyarrow.parquet as pq
 
-    with pq.ParquetFile(path) as file:
-        for batch in file.iter_batches(STRETCH_ROWS):
-            yield _plain(pa.Table.from_batches([batch]))
+    try:
+        with pq.ParquetFile(path) as file:
+            for batch in file.iter_batches(STRETCH_ROWS):
+                yield _plain(pa.Table.from_batches([batch]))
+    except (pa.ArrowException, OSError) as error:
+        # Names and types may be whole where the pages are not.
+        raise UserError(path.name, str(error), "a whole Parquet file") from None
 
 
 def _plain(table: Table) -> Table:

@@ -188,8 +188,9 @@ def _manifest(archive: zipfile.ZipFile) -> Manifest:
 
 
 def _typed_manifest(data: dict[str, Any]) -> Manifest:
-    # The fields have types: what is no list of names must not reach the migrations.
-    return TypeAdapter(Manifest).validate_python(data, strict=True)
+    # The fields have types: what is no list of names must not reach the migrations. As JSON,
+    # because strictness towards Python objects would ask for a Manifest to make one.
+    return TypeAdapter(Manifest).validate_json(json.dumps(data), strict=True)
 
 
 def damaged(path: Path, what: str) -> UserError:

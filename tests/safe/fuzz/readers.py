@@ -1,0 +1,122 @@
+"""Which functions of the program read what comes from outside: found in its text, and at work.
+
+Found in the text: a function that calls something which opens or takes apart files or requests.
+Found at work: what runs while a door takes its examples. A reader that no door reaches is a door
+that was forgotten, or one of `OWN`, each with its reason.
+"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from types import FrameType
+from typing import Any
+
+from sidewise.errors import UserError
+from tests.safe.fuzz.doors import ROOT, Door
+
+SOURCE = ROOT / "src"
+READS = {
+    "ParquetFile", "ZipFile", "DictReader", "c3d", "fromstring", "load", "load_workbook", "loads",
+    "model_validate_json", "open", "open_csv", "parse_qsl", "read_bytes", "read_csv", "read_excel",
+    "read_metadata", "read_parquet", "read_schema", "read_text", "reader", "safe_load",
+    "unpackb", "unpack_archive",
+}  # fmt: skip
+FROM_OUTSIDE = {"body", "FILES", "stdin"}
+
+KNOWLEDGE = "a file of the program itself"
+WRITTEN = "what this program has just written or checked"
+OWN = {
+    "sidewise.assess.report.report_html": KNOWLEDGE,
+    "sidewise.assess.thresholds._data": KNOWLEDGE,
+    "sidewise.commands.read_line._text": "standard input, handed to the door of the typed line",
+    "sidewise.evidence.fitted.load_fitted": KNOWLEDGE,
+    "sidewise.evidence.tables.read_table": KNOWLEDGE,
+    "sidewise.measure.c3d_apart._read": "runs in the process that `read_apart` starts",
+    "sidewise.measure.tables.read_table": KNOWLEDGE,
+    "sidewise.protocol.loader.read_yaml": KNOWLEDGE,
+    "sidewise.reason.batch._counts": WRITTEN,
+    "sidewise.reason.batch._gather_aside": WRITTEN,
+    "sidewise.reason.batch_source._parquet_rows": "after the columns of the same file were read",
+    "sidewise.record.line.parse._parser": KNOWLEDGE,
+    "sidewise.web.examinations.views.touch.touch": "hands the body to `entries_from_json`",
+    "sidewise.web.home.secret_key": "taken as it is: any text is a key",
+    "sidewise.web.keeping.export._rows": WRITTEN,
+    "sidewise.web.keeping.restore._load_and_prove": "after `backup.check` has read it whole",
+    "sidewise.web.keeping.views.offline": KNOWLEDGE,
+    "sidewise.web.keeping.views.take_queue": "hands the body to `_sent`",
+}
+
+
+@cache
+def in_the_text() -> set[str]:
+    """Every function of the program in which something is read, as module.function."""
+    found: set[str] = set()
+    for path in sorted(SOURCE.rglob("*.py")):
+        module = ".".join(path.relative_to(SOURCE).with_suffix("").parts)
+        found |= {f"{module}{name}" for name in _readers(ast.parse(path.read_text()), "")}
+    return found
+
+
+def _readers(node: ast.AST, name: str) -> Iterator[str]:
+    for part in ast.iter_child_nodes(node):
+        if isinstance(part, ast.FunctionDef | ast.ClassDef):
+            yield from _readers(part, f"{name}.{part.name}")
+            continue
+        if _reads(part):
+            yield name
+        yield from _readers(part, name)
+
+
+def _reads(node: ast.AST) -> bool:
+    if isinstance(node, ast.Attribute) and node.attr in FROM_OUTSIDE:
+        return True
+    if not isinstance(node, ast.Call):
+        return False
+    called = node.func
+    name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
+    return name in READS and not _writes(node)
+
+
+def _writes(call: ast.Call) -> bool:
+    """Opened for writing: the mode, or the flags of the system call, say so."""
+    words = ast.unparse(call)
+    modes = [a.value for a in (*call.args, *(k.value for k in call.keywords))
+             if isinstance(a, ast.Constant) and isinstance(a.value, str)]  # fmt: skip
+    return "O_WRONLY" in words or any(set(m) <= set("wabxt+") for m in modes if m)
+
+
+@dataclass(frozen=True, slots=True)
+class Examples:
+    """What became of a door's own examples."""
+
+    door: str
+    taken: int
+    refused: int
+    reached: list[str]
+
+
+def at_work(door: Door) -> Examples:
+    """Give a door its examples and note which readers of the program ran meanwhile."""
+    take, seeds, taken, refused = door.build(), door.seeds(), 0, 0
+    reached: set[str] = set()
+    readers = in_the_text()
+
+    def note(frame: FrameType, event: str, _: Any) -> None:
+        module = frame.f_globals.get("__name__", "")
+        if event == "call" and module.startswith("sidewise."):
+            reached.add(f"{module}.{frame.f_code.co_qualname.replace('.<locals>', '')}")
+
+    for seed in seeds:
+        sys.setprofile(note)
+        try:
+            take(seed)
+            taken += 1
+        except UserError:
+            refused += 1
+        finally:
+            sys.setprofile(None)
+    return Examples(door.name, taken, refused, sorted(reached & readers))
