@@ -11,7 +11,7 @@ from sidewise.reason.engine import families
 from sidewise.reason.engine.assemble import problem_of, widths
 from sidewise.reason.engine.eliminate import (
     CHEAP,
-    planned_work,
+    form_of,
     prior_solution,
     solve,
     switches,
@@ -362,7 +362,7 @@ def test_switches_that_cost_too_many_digits_are_not_used() -> None:
         Parameters(prior, np.full((1, structure.link_count), 0.02), np.full((1, 30), 0.01)),
     )
     evidence = observed(structure, {r.name: True for r in readings})
-    assert planned_work(problem_of(network, evidence)) > CHEAP
+    assert form_of(problem_of(network, evidence)).work > CHEAP
     assert switches(network, evidence) == frozenset()
     answer = solve(network, evidence)
     exact = brute_force(network, evidence)

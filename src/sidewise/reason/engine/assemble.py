@@ -155,7 +155,7 @@ def _complaint_factors(network: Network, complaint: int, switch: int) -> list[Fa
         columns = structure.complaint_columns(complaint, position)
         if network.by_column["complaint_link"][columns].any():
             levels = structure.levels[variable]
-            found.append(Hurts((switch, variable), first + position, levels))
+            found.append(Hurts((switch, variable), first + position, levels, columns.start))
     return found
 
 

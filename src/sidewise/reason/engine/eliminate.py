@@ -11,11 +11,13 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 
+from sidewise.reason.engine import lower
 from sidewise.reason.engine.assemble import Problem, problem_of, widths
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.factors import Block
@@ -89,12 +91,12 @@ def ranked_rows(network: Network, evidence: Evidence) -> Ranked:
     is its place in the ranking.
     """
     free = frozenset(widths(network, evidence))
-    problems = [problem_of(network, evidence), problem_of(network, evidence, free)]
-    chosen = min(problems, key=planned_work)
+    forms = [form_of(problem_of(network, evidence, switched)) for switched in (frozenset(), free)]
+    chosen = min(forms, key=lambda form: form.work)
     with np.errstate(divide="ignore", invalid="ignore"):
-        found = _swept(compiled_program(chosen), False, None).log_evidence
+        found = chosen.swept(False).log_evidence
     log_evidence = np.where(np.isnan(found), -np.inf, found) - log_complaint(network)
-    return Ranked(log_evidence, planned_work(chosen) * evidence.rows)
+    return Ranked(log_evidence, chosen.work * evidence.rows)
 
 
 def prior_solution(network: Network) -> Solution:
@@ -146,14 +148,17 @@ def _solve(
 ) -> Solution:
     if network.draws > 1 and evidence.rows > 1 and network.draws != evidence.rows:
         raise ValueError(f"{network.draws} draws cannot go with {evidence.rows} rows")
-    problem = problem_of(network, evidence)
-    chosen = _switches(problem) if switched is None else switched
-    if chosen:
-        columns = frozenset(c for c, r in enumerate(evidence.readings) if r in chosen)
-        found = _swept(compiled_program(problem_of(network, evidence, columns)), marginals, workers)
+    plain = form_of(problem_of(network, evidence))
+    if switched is None:
+        chosen = _switches(plain)[1]
+    else:
+        columns = frozenset(c for c, r in enumerate(evidence.readings) if r in switched)
+        chosen = form_of(problem_of(network, evidence, columns)) if columns else None
+    if chosen is not None:
+        found = chosen.swept(marginals, workers)
         if np.isfinite(found.log_evidence).all():
             return found
-    return _swept(compiled_program(problem), marginals, workers)
+    return plain.swept(marginals, workers)
 
 
 def switches(network: Network, evidence: Evidence) -> frozenset[int]:
@@ -162,23 +167,112 @@ def switches(network: Network, evidence: Evidence) -> frozenset[int]:
     The first choice that saves work and keeps its digits, in every row (of the draws: in the
     first; they differ little in this).
     """
-    return _switches(problem_of(network, evidence))
+    return _switches(form_of(problem_of(network, evidence)))[0]
 
 
-def _switches(tables: Problem) -> frozenset[int]:
-    network, evidence = tables.network, tables.evidence
-    plain, free = planned_work(tables), widths(network, evidence)
-    if plain < CHEAP or not free:
-        return frozenset()
+def _switches(plain: Form) -> tuple[frozenset[int], Form | None]:
+    network, evidence = plain.problem.network, plain.problem.evidence
+    free = widths(network, evidence)
+    if plain.work < CHEAP or not free:
+        return frozenset(), None
     rows = slice(0, 1 if network.draws > 1 else evidence.rows)
     widest = sorted(free, key=free.__getitem__, reverse=True)
     for count in dict.fromkeys((len(widest), -(-len(widest) // 2))):
         columns = frozenset(widest[:count])
-        problem = problem_of(network, evidence, columns)
-        saves = planned_work(problem) < WORTH * plain
-        if saves and compiled_program(problem).digits_lost(rows) < MOST_DIGITS:
-            return frozenset(evidence.readings[c] for c in columns)
-    return frozenset()
+        form = form_of(problem_of(network, evidence, columns))
+        if form.work < WORTH * plain.work and form.digits_lost(rows) < MOST_DIGITS:
+            return frozenset(evidence.readings[c] for c in columns), form
+    return frozenset(), None
+
+
+class Form(Protocol):
+    """A problem, planned in one way of computing: by numpy, or compiled."""
+
+    @property
+    def problem(self) -> Problem:
+        """What is to be summed."""
+
+    @property
+    def work(self) -> int:
+        """Table entries of one run over one row."""
+
+    def swept(self, marginals: bool, workers: int | None = None) -> Solution:
+        """Both passes over the whole batch; only upwards if no marginals are wanted."""
+
+    def digits_lost(self, part: slice) -> float:
+        """Decimal digits lost to cancellation: log10 of the sum without signs over the sum."""
+
+
+def form_of(problem: Problem) -> Form:
+    """The problem in the compiled form if that is turned on and its tables are not too large."""
+    if lower.is_on():
+        plan = lower.planned(problem)
+        if plan.entries <= lower.MOST_ENTRIES:
+            return Compiled(plan)
+    return InNumpy(problem)
+
+
+def _lost(absolute: Array, signed: Array) -> float:
+    lost = (absolute - signed) / np.log(10.0)
+    return float(np.where(np.isfinite(lost), lost, np.inf).max())
+
+
+@dataclass(frozen=True, eq=False)
+class Compiled:
+    """A problem for the compiled passes."""
+
+    plan: lower.Scopes
+
+    @property
+    def problem(self) -> Problem:
+        """What is to be summed."""
+        return self.plan.problem
+
+    @property
+    def work(self) -> int:
+        """Table entries of one run over one row."""
+        return self.plan.entries
+
+    @cached_property
+    def _ready(self) -> lower.Ready:
+        return lower.ready(self.plan)
+
+    def swept(self, marginals: bool, workers: int | None = None) -> Solution:
+        """Both passes over the whole batch."""
+        marginal, log_evidence = self._ready.run_all(marginals, workers)
+        if not marginals:
+            return Solution(np.empty((len(log_evidence), 0, 0)), log_evidence)
+        return Solution(np.moveaxis(marginal, -1, 0), log_evidence)
+
+    def digits_lost(self, part: slice) -> float:
+        """Decimal digits lost to cancellation."""
+        with np.errstate(invalid="ignore"):
+            return _lost(self._ready.log_evidence(part, True), self._ready.log_evidence(part))
+
+
+@dataclass(frozen=True, eq=False)
+class InNumpy:
+    """A problem for the passes below."""
+
+    problem: Problem
+
+    @cached_property
+    def work(self) -> int:
+        """Table entries of one run over one row, from the plan alone."""
+        _, sizes, scopes = _joined(self.problem)
+        return sum(bucket.size for bucket in _plan(sizes, scopes).buckets)
+
+    @cached_property
+    def _program(self) -> Program:
+        return compiled_program(self.problem)
+
+    def swept(self, marginals: bool, workers: int | None = None) -> Solution:
+        """The program run over the whole batch, block by block."""
+        return _swept(self._program, marginals, workers)
+
+    def digits_lost(self, part: slice) -> float:
+        """Decimal digits lost to cancellation."""
+        return self._program.digits_lost(part)
 
 
 def _swept(program: Program, marginals: bool, workers: int | None) -> Solution:
@@ -258,8 +352,7 @@ class Program:
         with np.errstate(divide="ignore", invalid="ignore"):
             signed = _Run(self, part).solution(False).log_evidence
             absolute = _Run(self, part, absolute=True).solution(False).log_evidence
-        lost = (absolute - signed) / np.log(10.0)
-        return float(np.where(np.isfinite(lost), lost, np.inf).max())
+        return _lost(absolute, signed)
 
 
 def compiled_program(problem: Problem) -> Program:
@@ -268,12 +361,6 @@ def compiled_program(problem: Problem) -> Program:
     conditions = len(problem.network.structure.variables)
     plan, steps = _planned(sizes, scopes, tuple(v < conditions for v in active))
     return Program(problem, plan, steps, active)
-
-
-def planned_work(problem: Problem) -> int:
-    """Table entries of one run over one row, from the plan alone."""
-    _, sizes, scopes = _joined(problem)
-    return sum(bucket.size for bucket in _plan(sizes, scopes).buckets)
 
 
 Numbers = tuple[int, ...]

@@ -136,6 +136,7 @@ class Hurts:
     scope: Scope
     arc: int
     levels: int
+    column: int  # first of its complaint links
 
     def build(self, block: Block, scope: Scope) -> Array:
         """(2, L) or (L, 2)."""

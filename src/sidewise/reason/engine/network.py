@@ -208,6 +208,14 @@ class Structure:
         """What `Network.linked` and its parts are, by which links are not nought: made once."""
         return {}
 
+    @cached_property
+    def first_link(self) -> tuple[dict[int, int], ...]:
+        """For each reading the first column of `Parameters.link` of each of its parents."""
+        return tuple(
+            {v: columns.start for v, columns in zip(parents, mine, strict=True)}
+            for parents, mine in zip(self.parent_numbers, self._links, strict=True)
+        )
+
     @property
     def link_count(self) -> int:
         """Number of columns of `Parameters.link`."""

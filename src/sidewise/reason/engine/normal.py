@@ -12,7 +12,7 @@ import numpy as np
 
 from sidewise.reason.engine.network import Array
 
-_TOP = (
+TOP = (
     3.52624965998911e-02,
     0.700383064443688,
     6.37396220353165,
@@ -21,7 +21,7 @@ _TOP = (
     221.213596169931,
     220.206867912376,
 )
-_BOTTOM = (
+BOTTOM = (
     8.83883476483184e-02,
     1.75566716318264,
     16.064177579207,
@@ -46,8 +46,8 @@ def normal_probability(value: Array) -> Array:
 
 def _over(part: Array, size: Array, top: Array, bottom: Array) -> None:
     np.abs(part, out=size)
-    _polynomial(size, _TOP, top)
-    _polynomial(size, _BOTTOM, bottom)
+    _polynomial(size, TOP, top)
+    _polynomial(size, BOTTOM, bottom)
     top /= bottom
     size *= size
     size *= -0.5
