@@ -18,6 +18,7 @@ $(STAMP): requirements/locked.txt pyproject.toml
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --requirement requirements/locked.txt
 	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
+	$(BIN)/python -m sidewise.reason.compiled
 	@touch $@
 
 run: install ## set up, print what is said of the examples, serve the invented clinic

@@ -4,16 +4,23 @@ Phi is Hart's approximation as in `normal`; its quantile is Wichura's (Applied S
 37:477-484, algorithm AS 241, PPND16); the exponential is a rational approximation on half a binary
 order (Moshier, Cephes library). Coefficients of all three from memory, tested against scipy. Phi
 and the exponential have no branch, so that a loop over them becomes vector instructions.
+
+Numba keeps what it compiled on disk, but looks only at the file of the function that was called,
+not at the files of those it calls: a changed `_tables` would go unnoticed. So the folder's name
+holds a hash of all of them.
 """
 
 from __future__ import annotations
 
+import hashlib
 import math
+import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from llvmlite import ir
-from numba import njit, types
+from numba import config, njit, types
 from numba.extending import intrinsic
 
 from sidewise.reason.engine.normal import BOTTOM, TOP
@@ -24,6 +31,19 @@ FURTHEST = 37.5  # Phi beyond this many standard deviations is nought, or one
 WHOLE = 6755399441055744.0  # 1.5 * 2^52: adding it rounds to the nearest whole number
 T6, T5, T4, T3, T2, T1, T0 = TOP
 B7, B6, B5, B4, B3, B2, B1, B0 = BOTTOM
+
+
+def _kept_in() -> Path:
+    """$NUMBA_CACHE_DIR, or the folder where Python keeps its own compiled files."""
+    here = Path(__file__).parent
+    digest = hashlib.sha256()
+    for path in sorted(here.glob("_*.py")):
+        digest.update(path.read_bytes())
+    base = os.environ.get("NUMBA_CACHE_DIR") or here / "__pycache__"
+    return Path(base) / f"compiled-{digest.hexdigest()[:12]}"
+
+
+config.CACHE_DIR = str(_kept_in())
 
 
 def compiled(function: Function) -> Function:

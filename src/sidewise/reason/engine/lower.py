@@ -1,7 +1,9 @@
 """A problem as plain integers and arrays, for the compiled path; numba only once it is turned on.
 
 `turn_on` is called by what weighs many records: the app, the batch, the benchmarks. A single record
-at the command line stays with numpy, whose first answer does not wait for numba's import.
+at the command line stays with numpy, whose first answer does not wait for numba's import (and, in a
+new environment, for some twenty seconds of compiling: `python -m sidewise.reason.compiled` does
+that beforehand).
 """
 
 from __future__ import annotations
@@ -19,9 +21,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sidewise.reason.engine import factors as kinds
-from sidewise.reason.engine.assemble import Problem
+from sidewise.reason.engine.assemble import Problem, problem_of
+from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.families import Nodes
-from sidewise.reason.engine.network import Array, Network
+from sidewise.reason.engine.network import (
+    Array,
+    Network,
+    Parameters,
+    Reading,
+    Structure,
+    Variable,
+)
 
 # Table entries of one draw above which numpy takes over: 2^20 entries of 8 draws are 64 MiB.
 MOST_ENTRIES = 1 << 20
@@ -51,6 +61,15 @@ def turn_on(on: bool = True) -> bool:
     """Use the compiled path from now on if numba is installed; whether it is used."""
     _switch.on = on and available()
     return _switch.on
+
+
+def warm_up() -> None:
+    """Compile everything, or load what was compiled, by a sum of one variable and one finding."""
+    structure = Structure((Variable("a"), Variable("b")), (Reading("f", ("a", "b")),))
+    prior = np.array([[[0.5, 0.5], [0.5, 0.5]]])
+    network = Network(structure, Parameters(prior, np.full((1, 2), 0.5), np.full((1, 1), 0.5)))
+    problem = problem_of(network, Evidence((0,), np.zeros((1, 1)), np.ones((1, 1))))
+    ready(planned(problem)).run_all(True)
 
 
 def is_on() -> bool:
