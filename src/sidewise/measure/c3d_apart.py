@@ -1,7 +1,8 @@
 """Reads a C3D file in a process of its own, with a limit on memory and time.
 
-The library that reads it is native code that believes the file: two damaged kilobytes can ask for
-gigabytes or end the process. Here that ends the child, and the reader gets words.
+The library that reads it is native code that believes the file: one changed byte can make it ask
+for gigabytes, never come to an end or end the process (tests/safe/test_damaged.py). Here that ends
+the child, and the reader gets words.
 `python -m sidewise.measure.c3d_apart FILE` writes the arrays to standard output.
 """
 
@@ -18,7 +19,7 @@ from numpy.typing import NDArray
 
 from sidewise.errors import UserError
 
-SECONDS = 120
+SECONDS, SECONDS_PER_MB = 10, 1
 # Python and the library take about a quarter of it; a recording takes some forty times its file.
 BYTES = 1 << 30
 BYTES_PER_BYTE = 64
@@ -38,10 +39,11 @@ class Points:
 def read_apart(path: Path) -> Points:
     """The points of a file; UserError if the library cannot read it within the limits."""
     command = [sys.executable, "-m", "sidewise.measure.c3d_apart", str(path.resolve())]
+    seconds = SECONDS + SECONDS_PER_MB * (path.stat().st_size >> 20)
     try:
-        done = subprocess.run(command, capture_output=True, timeout=SECONDS, check=False)
+        done = subprocess.run(command, capture_output=True, timeout=seconds, check=False)
     except subprocess.TimeoutExpired:
-        raise _unreadable(path, f"not read in {SECONDS} seconds") from None
+        raise _unreadable(path, f"not read in {seconds} seconds") from None
     if done.returncode != 0 or not done.stdout:
         # The last line of what the child said; a killed child says nothing.
         said = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
