@@ -71,11 +71,35 @@ def test_a_link_works_once() -> None:
     assert user.check_password(NEW)
 
 
-def test_looking_at_a_link_uses_nothing_up() -> None:
-    """A mail scanner that follows links must not spend it."""
-    link = links.make(make_person("dunlin", "clinician"), OneTimeLink.Purpose.PASSWORD)
+LINKS = [OneTimeLink.Purpose.PASSWORD, OneTimeLink.Purpose.ENTER]
+
+
+@pytest.mark.parametrize("purpose", LINKS)
+@pytest.mark.parametrize("method", ["get", "head"])
+def test_whatever_follows_a_link_by_itself_uses_nothing_up(purpose: Any, method: str) -> None:
+    """ASVS 5.0.0, 3.5.3: a scanner of mail, or a preview, follows links and their redirects."""
+    link = links.make(make_person("dunlin", "clinician"), purpose)
     for _ in range(3):
-        assert Client().get(link.path).status_code == 302
+        scanner = Client()
+        looked = getattr(scanner, method)(link.path, follow=True)
+        assert looked.status_code == {"get": 200, "head": 405}[method]
+        assert scanner.get(reverse("today")).status_code == 302  # to sign in: nobody has entered
+    assert OneTimeLink.objects.get().used_at is None
+    person = Client()
+    assert "<button" in person.get(link.path, follow=True).content.decode()
+    person.post(reverse("welcome-password"), {"password": NEW})
+    assert person.get(reverse("today")).status_code == 200
+
+
+def test_a_link_to_enter_works_once() -> None:
+    link = links.make(make_person("dunlin", "clinician"), OneTimeLink.Purpose.ENTER)
+    first, second = Client(), Client()
+    for browser in (first, second):
+        assert "Enter" in browser.get(link.path, follow=True).content.decode()
+    assert first.post(reverse("welcome-password")).status_code == 302
+    assert second.post(reverse("welcome-password")).status_code == 404
+    assert first.get(reverse("today")).status_code == 200
+    assert second.get(reverse("today")).status_code == 302
 
 
 @pytest.mark.parametrize(("hours", "status"), [(23.9, 302), (24.1, 404)])
@@ -98,7 +122,8 @@ def test_the_demonstration_is_entered_by_a_link_only_on_ones_own_machine(setting
     user = make_person("dunlin", "clinician")
     settings.ALLOWED_HOSTS = ["127.0.0.1", "testserver"]
     client = Client()
-    client.get(first_run.one_time_entry(user).path, follow=True)
+    client.get(first_run.one_time_entry(user).path)
+    client.post(reverse("welcome-password"))
     assert client.get(reverse("today")).status_code == 200
     settings.ALLOWED_HOSTS = ["clinic.example"]
     with pytest.raises(UserError, match=r"clinic\.example.*this machine only"):

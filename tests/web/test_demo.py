@@ -64,8 +64,10 @@ def test_patients_are_coded_by_shore_birds(clinic):
 
 def test_the_way_in_works_once(clinic):
     path = demo.way_in(clinic)
-    assert Client().get(path, follow=True).status_code == 200
-    assert Client().get(path, follow=True).status_code == 404
+    browser = Client()
+    assert "Enter" in browser.get(path, follow=True).content.decode()
+    assert browser.post("/welcome/", follow=True).status_code == 200
+    assert Client().get(path).status_code == 404
 
 
 def test_the_owner_of_the_demonstration_has_no_password(clinic):

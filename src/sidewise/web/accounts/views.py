@@ -11,6 +11,7 @@ from django.conf import settings
 from django.contrib.auth import logout, update_session_auth_hash
 from django.contrib.auth.decorators import login_not_required
 from django.contrib.sessions.models import Session
+from django.forms import Form
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render, resolve_url
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
@@ -143,8 +144,7 @@ def welcome_password(request: HttpRequest) -> HttpResponse:
     if link is None:
         raise Http404
     if link.purpose == OneTimeLink.Purpose.ENTER:
-        # Also on GET: the link opened by the program itself is the deed, and works once.
-        return _enter(request, link.user, _home()) if links.use(link) else redirect("sign-in")
+        return _enter_once(request, link)
     form = ChoosePassword(link.user, request.POST or None)
     if form.is_valid() and links.use(link):
         link.user.set_password(form.cleaned_data["password"])
@@ -155,6 +155,13 @@ def welcome_password(request: HttpRequest) -> HttpResponse:
         return _go_on(request, link.user)
     status = 422 if form.errors else 200
     return _form(request, form, "Choose your password", "Save", status, who=link.user.username)
+
+
+def _enter_once(request: HttpRequest, link: OneTimeLink) -> HttpResponse:
+    """A button: whatever only looks at addresses (a scanner, a preview) presses none."""
+    if request.method != "POST":
+        return _form(request, Form(), "Welcome", "Enter", who=link.user.username)
+    return _enter(request, link.user, _home()) if links.use(link) else redirect("sign-in")
 
 
 @require_http_methods(FORM)
