@@ -12,6 +12,9 @@ from sidewise.measure import c3d_apart
 from sidewise.measure.landmarks import read_landmarks
 from sidewise.reason.batch import run_batch
 from sidewise.reason.batch_source import deal, find_source
+from sidewise.record.ledger import Folded
+from sidewise.record.reading import parse_record
+from sidewise.web.examinations.entries import entries_from_form
 from tests.safe.fuzz import doors
 
 
@@ -45,6 +48,22 @@ def test_a_parquet_table_with_whole_names_and_damaged_pages_is_refused_in_words(
     (tmp_path / "in" / "findings.parquet").write_bytes(damaged)
     with pytest.raises(UserError, match=r"findings\.parquet: .*expected a whole Parquet file"):
         deal(find_source(tmp_path / "in"), tmp_path / "parts", 1)
+
+
+def test_a_column_that_stands_twice_in_a_table_is_refused_in_words(tmp_path: Path) -> None:
+    findings = doors.table_seeds("findings")()[0].replace(b",mode,", b",item,", 1)
+    (tmp_path / "contexts.csv").write_bytes(doors.table_seeds("contexts")()[0])
+    (tmp_path / "findings.csv").write_bytes(findings)
+    with pytest.raises(UserError, match=r"findings\.csv: columns: got \"item twice\""):
+        find_source(tmp_path)
+
+
+@pytest.mark.parametrize("content", ["5", "[", "null", "[" * 100_000, '"x"', "[1]", '{"a": 1}'])
+@pytest.mark.parametrize("field", ["findings", "value"])
+def test_a_form_with_json_of_another_shape_is_refused_in_words(field: str, content: str) -> None:
+    folded = Folded(record=parse_record(json.dumps(doors.small_record())), holders={})
+    with pytest.raises(UserError):
+        entries_from_form({"places": "neer left", field: content}, folded, "E2", "E1")
 
 
 @pytest.mark.parametrize("name", ["batch.json", "summary.json"])

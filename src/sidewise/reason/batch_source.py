@@ -15,6 +15,7 @@ import csv
 import hashlib
 import json
 import zlib
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -119,6 +120,10 @@ def _check_columns(tables: dict[str, tuple[Path, ...]]) -> None:
                 if column not in found:
                     errors.append(UserError(path.name, f"no column {column}", "that column"))
             errors += [_unknown_column(path, c) for c in found if not _known_column(name, c)]
+            errors += [
+                UserError(f"{path.name}: columns", f"{column} twice", "each column once")
+                for column in sorted(c for c, n in Counter(found).items() if n > 1)
+            ]
     if errors:
         raise UserErrors(errors)
 

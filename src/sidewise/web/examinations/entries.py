@@ -84,7 +84,7 @@ def entries_of_findings(
 
 def _findings(form: Mapping[str, str]) -> Iterator[Finding]:
     if listed := form.get("findings"):
-        yield from (_checked(data) for data in _json(listed))
+        yield from (_checked(data) for data in _json(listed, list))
         return
     shared = _shared(form)
     for place in filter(None, form.get("places", "").split(";")):
@@ -97,7 +97,7 @@ def _findings(form: Mapping[str, str]) -> Iterator[Finding]:
 def _shared(form: Mapping[str, str]) -> dict[str, Any]:
     note = {"note": form["note"]} if form.get("note", "").strip() else {}
     if form.get("value"):
-        return {"value": _without_none(_json(form["value"])), **note}
+        return {"value": _without_none(_json(form["value"], dict)), **note}
     if kind := form.get("kind"):
         return {"value": {"kind": kind, **_fields(form, kind)}, **note}
     if status := form.get("status"):
@@ -114,14 +114,17 @@ def _fields(form: Mapping[str, str], kind: str) -> dict[str, str]:
     }
 
 
-def _json(text: str) -> Any:
+def _json(text: str, shape: type) -> Any:
     try:
-        return json.loads(text)
-    except ValueError:
-        raise UserError("the form", text, "a value of the protocol") from None
+        found = json.loads(text)
+    except (ValueError, RecursionError):
+        found = None
+    if not isinstance(found, shape):
+        raise UserError("the form", text, "a value of the protocol")
+    return found
 
 
-def _without_none(value: Any) -> Any:
+def _without_none(value: dict[str, Any]) -> dict[str, Any]:
     return {key: part for key, part in value.items() if part is not None}
 
 
