@@ -16,30 +16,30 @@ import numpy as np
 Numbers = Any  # numpy arrays inside compiled code
 
 _TINY = 1e-300
+SMALL = 1e-100  # a product so small has its log taken, before it underflows
 
 
-def _size_of(mask: int, levels: Numbers) -> int:
-    size = 1
+def _byte_sizes(levels: Numbers) -> Numbers:
+    """(bytes, 256) product of the levels of each eight variables, for every choice of them."""
+    sizes = np.ones(((len(levels) + 7) // 8, 256), np.int64)
     for v in range(len(levels)):
-        if (mask >> v) & 1:
-            size *= levels[v]
+        for choice in range(256):
+            if (choice >> (v % 8)) & 1:
+                sizes[v // 8, choice] *= levels[v]
+    return sizes
+
+
+byte_sizes = numba.njit(cache=True)(_byte_sizes)
+
+
+def _size_of(mask: int, sizes: Numbers) -> int:
+    size = 1
+    for byte in range(len(sizes)):
+        size *= sizes[byte, (mask >> (8 * byte)) & 255]
     return size
 
 
 size_of = numba.njit(cache=True, inline="always")(_size_of)
-
-
-def _scope_of(mask: int, count: int) -> Numbers:
-    scope = np.empty(count, np.int64)
-    n = 0
-    for v in range(count):
-        if (mask >> v) & 1:
-            scope[n] = v
-            n += 1
-    return scope[:n]
-
-
-scope_of = numba.njit(cache=True)(_scope_of)
 
 
 def _factor_masks(
@@ -82,11 +82,14 @@ def _fold(
     weights: Numbers,
 ) -> float:
     """Fold absent findings and those of at most one parent into the weights; log of the rest."""
-    log = 0.0
+    log, quiet = 0.0, 1.0
     for i in range(len(codes)):
         r, first, stop = readings[i], start[readings[i]], start[readings[i] + 1]
         if codes[i] == 0:
-            log += np.log(1.0 - leak[r])
+            quiet *= 1.0 - leak[r]
+            if quiet < SMALL:
+                log += np.log(quiet)
+                quiet = 1.0
             for a in range(first, stop):
                 for level in range(1, weights.shape[1]):
                     weights[parent[a], level] *= kept[a, level]
@@ -95,30 +98,34 @@ def _fold(
         elif codes[i] == 1 and stop - first == 1:
             for level in range(weights.shape[1]):
                 weights[parent[first], level] *= 1.0 - (1.0 - leak[r]) * kept[first, level]
-    return log
+    return log + np.log(quiet)
 
 
 fold = numba.njit(cache=True)(_fold)
 
 
 def _scale_weights(weights: Numbers, levels: Numbers) -> float:
-    log = 0.0
+    log, product = 0.0, 1.0
     for v in range(len(levels)):
         total = 0.0
         for level in range(levels[v]):
             total += weights[v, level]
-        log += np.log(total)
+        product *= total
+        if product < SMALL:
+            log += np.log(product)
+            product = 1.0
+        scale = 1.0 / max(total, _TINY)
         for level in range(levels[v]):
-            weights[v, level] /= max(total, _TINY)
-    return log
+            weights[v, level] *= scale
+    return log + np.log(product)
 
 
 scale_weights = numba.njit(cache=True)(_scale_weights)
 
 
-def _order(masks: Numbers, count: int, levels: Numbers, order: Numbers, scopes: Numbers) -> int:
+def _order(masks: Numbers, count: int, sizes: Numbers, order: Numbers, scopes: Numbers) -> int:
     """Greedy order: next the variable that leaves the smallest table; its clique's mask."""
-    variables = len(levels)
+    variables = len(scopes)
     around = np.zeros(variables, np.int64)
     for f in range(count):
         for v in range(variables):
@@ -130,7 +137,7 @@ def _order(masks: Numbers, count: int, levels: Numbers, order: Numbers, scopes: 
         if around[v]:
             left |= np.int64(1) << v
             around[v] &= ~(np.int64(1) << v)
-            cost[v] = size_of(around[v], levels)
+            cost[v] = size_of(around[v], sizes)
     n = 0
     while left:
         best, least = -1, np.int64(1) << 62
@@ -145,7 +152,7 @@ def _order(masks: Numbers, count: int, levels: Numbers, order: Numbers, scopes: 
         for b in range(variables):
             if (around[best] >> b) & 1:
                 around[b] = (around[b] | around[best]) & ~own & ~(np.int64(1) << b)
-                cost[b] = size_of(around[b], levels)
+                cost[b] = size_of(around[b], sizes)
     return n
 
 
@@ -288,8 +295,9 @@ def _read_marginal(table: Numbers, own_levels: int, out: Numbers) -> None:
             part += table[level * rest + j]
         out[level] = part
         total += part
+    scale = 1.0 / max(total, _TINY)
     for level in range(own_levels):
-        out[level] /= max(total, _TINY)
+        out[level] *= scale
 
 
 read_marginal = numba.njit(cache=True)(_read_marginal)
@@ -299,6 +307,7 @@ def _one_record(
     codes: Numbers,
     readings: Numbers,
     levels: Numbers,
+    sizes: Numbers,
     prior: Numbers,
     start: Numbers,
     parent: Numbers,
@@ -318,23 +327,29 @@ def _one_record(
     which = np.empty(len(codes) + len(pairs), np.int64)
     count = factor_masks(codes, readings, start, parent, pairs, masks, which)
     order, rests = np.empty(variables, np.int64), np.empty(variables, np.int64)
-    steps = order_of(masks, count, levels, order, rests)
+    steps = order_of(masks, count, sizes, order, rests)
     order = order[:steps]
     position = np.full(variables, -1, np.int64)
     for s in range(steps):
         position[order[s]] = s
     at = np.zeros(steps + 1, np.int64)
     message_at = np.zeros(steps + 1, np.int64)
+    place_at = np.zeros(steps + 1, np.int64)
+    above = np.empty(steps, np.int64)
     widest = 1
     for s in range(steps):
-        rest = size_of(rests[s], levels)
+        rest = size_of(rests[s], sizes)
         at[s + 1] = at[s] + rest * levels[order[s]]
         message_at[s + 1] = message_at[s] + rest
         widest = max(widest, rest * levels[order[s]])
+        above[s] = sorted_parent(rests[s], position)
     if widest > largest:
         return np.nan
+    for s in range(steps):
+        into = above[s]
+        place_at[s + 1] = place_at[s] + (at[into + 1] - at[into] if into < steps else 0)
     tables, messages = np.empty(at[steps]), np.empty(message_at[steps])
-    work, place = np.empty(widest), np.empty(widest, np.int64)
+    work, places = np.empty(widest), np.empty(place_at[steps], np.int32)
     for s in range(steps):
         v = order[s]
         scope = sorted_scope(v, rests[s], position, order)
@@ -354,14 +369,14 @@ def _one_record(
                     left, right = pairs[-1 - w, 0], pairs[-1 - w, 1]
                     times_pair(table, scope, levels, left, right, joints[-1 - w])
         for c in range(s):
-            if rests[c] and sorted_parent(rests[c], position) == s:
+            if above[c] == s:
+                place = places[place_at[c] : place_at[c + 1]]
                 offsets(scope, rests[c], levels, place)
                 times_message(table, messages[message_at[c] : message_at[c + 1]], place)
         log += summed(table, levels[v], messages[message_at[s] : message_at[s + 1]])
     outer = np.ones(message_at[steps])
     for s in range(steps - 1, -1, -1):
         v = order[s]
-        scope = sorted_scope(v, rests[s], position, order)
         table = tables[at[s] : at[s + 1]]
         mine = outer[message_at[s] : message_at[s + 1]]
         for level in range(levels[v]):
@@ -369,15 +384,15 @@ def _one_record(
                 table[level * len(mine) + j] *= mine[j]
         read_marginal(table, levels[v], marginal[v])
         for c in range(s):
-            if rests[c] and sorted_parent(rests[c], position) == s:
-                offsets(scope, rests[c], levels, place)
+            if above[c] == s:
+                place = places[place_at[c] : place_at[c + 1]]
                 message = messages[message_at[c] : message_at[c + 1]]
                 hand_down(table, place, message, outer[message_at[c] : message_at[c + 1]])
     return float(log)
 
 
 def _sorted_parent(mask: int, position: Numbers) -> int:
-    """Step of the neighbour that is eliminated first."""
+    """Step of the neighbour that is eliminated first; above all steps if there is none."""
     first = len(position)
     for v in range(len(position)):
         if (mask >> v) & 1 and position[v] < first:
@@ -402,7 +417,7 @@ def _all_records(
     joints: Numbers,
     largest: int,
 ) -> tuple[Numbers, Numbers, Numbers]:
-    count = len(codes)
+    count, sizes = len(codes), byte_sizes(levels)
     marginal = np.zeros((count, len(levels), prior.shape[1]))
     log_evidence = np.empty(count)
     for n in numba.prange(count):
@@ -410,6 +425,7 @@ def _all_records(
             codes[n],
             readings,
             levels,
+            sizes,
             prior,
             start,
             parent,
