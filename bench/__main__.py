@@ -251,6 +251,7 @@ class Module:
 
 MODULES = (
     Module("interpret"),
+    Module("growth"),
     Module("engine", from_engine),
     Module("evidence", from_evidence, quick_code="from bench.evidence import times; times()"),
     Module("measure", from_measure, quick=()),

@@ -2,6 +2,7 @@
 
     python bench/growth.py [--quick]
 
+Compiled where numba is installed, as the app weighs.
 Prints one JSON list of rows: milliseconds of processor time (so that a busy machine tells little
 less than an idle one), the least of several runs, after import and after a first look.
 """
@@ -16,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from sidewise.reason import interpret
+from sidewise.reason.compiled import use_compiled
 from sidewise.record import Record, read_record
 
 EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "painful-arc.json"
@@ -52,20 +54,25 @@ def complaining(record: Record, sides: tuple[str, ...]) -> Record:
 
 def rows(quick: bool = False) -> Iterator[Row]:
     """Each of the three growths by itself, the others as in the example."""
+    way = "compiled" if use_compiled() else "numpy"
     record, repeats = read_record(EXAMPLE), 1 if quick else 7
     for count in dict.fromkeys(min(n, len(record.findings)) for n in FINDINGS):
         ours = least(shortened(record, count), 500, repeats)
-        yield {"work": f"interpret, {count} findings", "ours": ours, "unit": "ms"}
+        yield {"work": f"growth, {way}: {count} findings, 500 draws", "ours": ours, "unit": "ms",
+               "note": "processor time"}  # fmt: skip
     for draws in DRAWS[:3] if quick else DRAWS:
         ours = least(record, draws, repeats)
-        yield {"work": f"interpret, {draws} draws", "ours": ours, "unit": "ms"}
+        yield {"work": f"growth, {way}: all findings, {draws} draws", "ours": ours, "unit": "ms",
+               "note": "processor time"}  # fmt: skip
     for sides in SIDES:
         ours = least(complaining(record, sides), 500, repeats)
         word = " and ".join(sides) or "neither"
-        yield {"work": f"interpret, complaint: {word}", "ours": ours, "unit": "ms"}
+        work = f"growth, {way}: all findings, complaint: {word}"
+        yield {"work": work, "ours": ours, "unit": "ms",
+               "note": "processor time"}  # fmt: skip
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="few repeats, for a look")
-    print(json.dumps(list(rows(parser.parse_args().quick)), indent=1))
+    print(json.dumps(list(rows(parser.parse_args().quick))))

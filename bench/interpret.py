@@ -1,9 +1,11 @@
 """How long one record takes to weigh, what a batch manages, and how soon the help is there.
 
     python bench/interpret.py [--quick]
+    python bench/interpret.py --records REPEATS [--compiled]     only the single records
 
-Prints one JSON list of rows, each as `bench/__main__.py` wants it. In-process, after import; the
-knowledge is loaded by one record that is not among those timed.
+Prints one JSON list of rows, each as `bench/__main__.py` wants it. Single records are timed in a
+process of their own for each way of computing, after import and compiling; the knowledge is loaded
+by one record that is not among those timed.
 """
 
 from __future__ import annotations
@@ -43,10 +45,14 @@ def row(work: str, times: list[float], **more: Any) -> Row:
     return {"work": work, "ours": middle, "unit": "ms", "runs": len(times), **high_if, **more}
 
 
-def one_record(repeats: int) -> list[Row]:
+def one_record(repeats: int, compiled: bool) -> list[Row]:
     """Whole interpretations of the whole examples: first look, and again."""
     from sidewise.reason import interpret
+    from sidewise.reason.compiled import use_compiled
     from sidewise.record import read_record
+
+    if compiled and not use_compiled():
+        return []
 
     interpret(read_record(WARM_UP), draws=DRAWS)
     records = [read_record(path) for path in EXAMPLES]
@@ -54,12 +60,21 @@ def one_record(repeats: int) -> list[Row]:
     again = [
         milliseconds(lambda r=r: interpret(r, draws=DRAWS)) for _ in range(repeats) for r in records
     ]
-    what = f"interpret, {len(records)} whole examinations, {DRAWS} draws"
+    way = "compiled" if compiled else "numpy"
+    what = f"interpret, {way}, {len(records)} whole examinations, {DRAWS} draws"
     bars = {"required": "p95 <= 120", "goal": "p95 <= 50"}
     return [
         row(f"{what}: record already seen by the process", again, **bars),
         row(f"{what}: first look at the record", first, **bars),
     ]
+
+
+def in_a_process(repeats: int, *more: str) -> list[Row]:
+    """`one_record` where nothing has run before."""
+    command = [sys.executable, __file__, "--records", str(repeats), *more]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    found: list[Row] = json.loads(done.stdout.strip().splitlines()[-1])
+    return found
 
 
 def help_page(repeats: int) -> Row:
@@ -121,7 +136,8 @@ def _tables(folder: Path, short: bool, count: int) -> None:
 def rows(quick: bool = False) -> list[Row]:
     """Everything measured here."""
     return [
-        *one_record(1 if quick else 10),
+        *in_a_process(1 if quick else 10, "--compiled"),
+        *in_a_process(1 if quick else 10),
         batch("five items each", True, 240 if quick else 6_000),
         batch("whole examinations", False, 12 if quick else 240),
         help_page(5 if quick else 20),
@@ -131,4 +147,11 @@ def rows(quick: bool = False) -> list[Row]:
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="few repeats, for a look")
-    print(json.dumps(rows(parser.parse_args().quick)))
+    parser.add_argument("--records", type=int, metavar="REPEATS", help="single records alone")
+    parser.add_argument("--compiled", action="store_true", help="with compiled sums")
+    asked = parser.parse_args()
+    print(
+        json.dumps(
+            one_record(asked.records, asked.compiled) if asked.records else rows(asked.quick)
+        )
+    )

@@ -98,7 +98,7 @@ def _fold(
         elif codes[i] == 1 and stop - first == 1:
             for level in range(weights.shape[1]):
                 weights[parent[first], level] *= 1.0 - (1.0 - leak[r]) * kept[first, level]
-    return log + np.log(quiet)
+    return float(log + np.log(quiet))
 
 
 fold = numba.njit(cache=True)(_fold)
@@ -117,7 +117,7 @@ def _scale_weights(weights: Numbers, levels: Numbers) -> float:
         scale = 1.0 / max(total, _TINY)
         for level in range(levels[v]):
             weights[v, level] *= scale
-    return log + np.log(product)
+    return float(log + np.log(product))
 
 
 scale_weights = numba.njit(cache=True)(_scale_weights)
