@@ -7,9 +7,8 @@ from __future__ import annotations
 
 import sys
 import time
-from threading import Thread
-
-from sidewise.reason.engine import lower
+from dataclasses import dataclass, field
+from threading import Lock, Thread
 
 
 def use_compiled() -> bool:
@@ -17,21 +16,44 @@ def use_compiled() -> bool:
 
     Until it is ready, and where numba is missing, everything is weighed by numpy.
     """
+    from sidewise.reason.engine import lower
+
     if not lower.available():
         return False
     lower.warm_up()
     return lower.turn_on()
 
 
-def use_compiled_soon() -> Thread:
-    """The same in a thread of its own, so that a service answers meanwhile."""
-    thread = Thread(target=use_compiled, name="compiling", daemon=True)
-    thread.start()
-    return thread
+@dataclass
+class _Wish:
+    wanted: bool = False
+    lock: Lock = field(default_factory=Lock)
+
+
+_wish = _Wish()
+
+
+def wish_for_compiled() -> None:
+    """A service asks for compiled code; nothing is loaded before something is weighed."""
+    _wish.wanted = True
+
+
+def weighing() -> None:
+    """Something is being weighed: fulfil the wish, once, in a thread of its own.
+
+    This time numpy answers, so that nobody waits for the loading; a process that never weighs
+    loads nothing.
+    """
+    with _wish.lock:
+        wanted, _wish.wanted = _wish.wanted, False
+    if wanted:
+        Thread(target=use_compiled, name="compiling", daemon=True).start()
 
 
 def main() -> int:
     """Compile now and say so."""
+    from sidewise.reason.engine import lower
+
     if not lower.available():
         print("No numba here: everything is weighed by numpy, with the same answers.")
         return 0

@@ -123,9 +123,9 @@ def serve(*, port: int, open_browser: bool, owner: Any = None) -> None:
     """Serve on this machine only until Ctrl-C; the next free port when this one is taken."""
     from django.core.wsgi import get_wsgi_application
 
-    from sidewise.reason.compiled import use_compiled_soon
+    from sidewise.reason.compiled import wish_for_compiled
 
-    use_compiled_soon()
+    wish_for_compiled()
     server = listening(get_wsgi_application(), port)
     address = f"http://127.0.0.1:{server.server_address[1]}/"
     enter = address + way_in(owner).removeprefix("/")

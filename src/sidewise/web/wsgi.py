@@ -6,8 +6,8 @@ import os
 
 from django.core.wsgi import get_wsgi_application
 
-from sidewise.reason.compiled import use_compiled_soon
+from sidewise.reason.compiled import wish_for_compiled
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
 application = get_wsgi_application()
-use_compiled_soon()
+wish_for_compiled()

@@ -25,7 +25,9 @@ KEPT = 200
 def weigh(record: Record) -> Any:
     """The interpretation of a record: the one heavy call of the bedside."""
     from sidewise.reason import interpret
+    from sidewise.reason.compiled import weighing
 
+    weighing()
     return interpret(record)
 
 
