@@ -5,8 +5,11 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
+from sidewise.assess.reading import read_marks
 from sidewise.errors import UserError
 from sidewise.measure import c3d_apart
 from sidewise.measure.landmarks import read_landmarks
@@ -14,6 +17,7 @@ from sidewise.reason.batch import run_batch
 from sidewise.reason.batch_source import deal, find_source
 from sidewise.record.ledger import Folded
 from sidewise.record.reading import parse_record
+from sidewise.record.table import findings_frame
 from sidewise.web.examinations.entries import entries_from_form
 from tests.safe.fuzz import doors
 
@@ -48,6 +52,28 @@ def test_a_parquet_table_with_whole_names_and_damaged_pages_is_refused_in_words(
     (tmp_path / "in" / "findings.parquet").write_bytes(damaged)
     with pytest.raises(UserError, match=r"findings\.parquet: .*expected a whole Parquet file"):
         deal(find_source(tmp_path / "in"), tmp_path / "parts", 1)
+
+
+def test_bytes_that_are_no_text_in_a_parquet_table_are_refused_in_words(tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    (tmp_path / "parts").mkdir()
+    (tmp_path / "in" / "contexts.csv").write_bytes(doors.table_seeds("contexts")()[0])
+    record = parse_record(json.dumps(doors.small_record()))
+    table = pa.Table.from_pandas(findings_frame([record]), preserve_index=False)
+    raw = pa.array([b"\xff\xfe"] * len(table), pa.binary()).view(pa.string())
+    table = table.set_column(table.column_names.index("note"), "note", raw)
+    pq.write_table(table, tmp_path / "in" / "findings.parquet", use_dictionary=False)
+    with pytest.raises(UserError, match=r"findings\.parquet: .*expected a whole Parquet file"):
+        deal(find_source(tmp_path / "in"), tmp_path / "parts", 1)
+
+
+@pytest.mark.parametrize("content", [b"\n\n\nJ1,history,i01,0.4\n", b"\xef\xbb\xbf", b"\n", b"\r"])
+def test_a_table_that_begins_with_nothing_is_refused_in_words(
+    content: bytes, tmp_path: Path
+) -> None:
+    (tmp_path / "marks.csv").write_bytes(content)
+    with pytest.raises(UserError, match=r"marks\.csv"):
+        read_marks(tmp_path / "marks.csv")
 
 
 def test_a_column_that_stands_twice_in_a_table_is_refused_in_words(tmp_path: Path) -> None:

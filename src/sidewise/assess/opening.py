@@ -107,13 +107,15 @@ def _text(name: str, data: bytes) -> RawTable:
     import pandas as pd
 
     encoding, notes = _encoding(name, data)
-    first = data[:20000].decode(encoding, errors="replace").splitlines()[0]
+    first = data[:20000].decode(encoding, errors="replace").partition("\n")[0]
     separator = max(SEPARATORS, key=first.count)
     try:
         with warnings.catch_warnings():
             # A first row longer than the headings is only warned of, and its cells dropped.
             warnings.simplefilter("error", pd.errors.ParserWarning)
             frame = _parsed(data, separator, encoding)
+    except pd.errors.EmptyDataError:
+        raise UserError(name, "an empty first line", "a first line with the columns") from None
     except (pd.errors.ParserError, pd.errors.ParserWarning, UnicodeDecodeError) as error:
         raise _ragged(name, error) from error
     frame.index = pd.RangeIndex(2, len(frame) + 2)

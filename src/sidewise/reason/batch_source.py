@@ -253,6 +253,8 @@ def _table_stretches(path: Path) -> Iterator[Table]:
     try:
         with pq.ParquetFile(path) as file:
             for batch in file.iter_batches(STRETCH_ROWS):
+                # Arrow does not look whether text is text before it is asked to.
+                batch.validate(full=True)
                 yield _plain(pa.Table.from_batches([batch]))
     except (pa.ArrowException, OSError) as error:
         # Names and types may be whole where the pages are not.
