@@ -15,8 +15,8 @@ from django.utils import timezone
 
 from sidewise.errors import UserError
 from sidewise.web.accounts import factor, links
-from sidewise.web.accounts.models import Factor, OneTimeLink, RecoveryCode
-from sidewise.web.accounts.sealed import seal, unseal
+from sidewise.web.accounts.models import Factor, OneTimeLink, RecoveryCode, User
+from sidewise.web.accounts.sealed import digest, seal, unseal
 from tests.safe.conftest import PASSWORD, Clinic, make_person
 from tests.safe.test_sign_in import sign_in
 
@@ -84,6 +84,22 @@ def test_a_recovery_code_is_taken_once_in_any_spelling() -> None:
     assert factor.check(user, codes[3].lower())
     assert not factor.check(user, codes[3])
     assert factor.check(user, codes[4].replace("-", " "))
+
+
+def test_a_recovery_code_is_random_enough_for_a_plain_hash() -> None:
+    """6.5.2: with 112 bits or more; each letter of base 32 (RFC 4648) carries five."""
+    codes = factor.new_recovery_codes(make_person("dunlin", "clinician"))
+    letters = [code.replace("-", "") for code in codes]
+    assert {len(one) * 5 for one in letters} == {120}
+    assert all(set(one) <= set("ABCDEFGHIJKLMNOPQRSTUVWXYZ234567") for one in letters)
+
+
+def test_a_recovery_code_of_before_still_opens() -> None:
+    """Codes of sixteen letters were given out earlier; they are hashed alike."""
+    user = make_person("dunlin", "clinician")
+    with_factor(user)
+    RecoveryCode.objects.create(user=user, digest=digest("ABCDEFGHIJKLMNOP"))
+    assert factor.check(user, "abcd-efgh-ijkl-mnop")
 
 
 def test_recovery_codes_and_secret_are_not_kept_readable() -> None:
@@ -166,7 +182,7 @@ def test_setting_it_up_needs_a_code_from_the_telephone() -> None:
     assert not factor.has_factor(user)
     done = client.post(reverse("second-factor"), {"code": pyotp.TOTP(secret).now()})
     assert (
-        len(re.findall(r"<code>[A-Z2-7]{4}(?:-[A-Z2-7]{4}){3}</code>", done.content.decode())) == 10
+        len(re.findall(r"<code>[A-Z2-7]{4}(?:-[A-Z2-7]{4}){5}</code>", done.content.decode())) == 10
     )
     assert factor.has_factor(user)
 
@@ -194,6 +210,45 @@ def test_a_one_time_link_does_not_stand_in_for_the_second_factor() -> None:
     response = client.post(reverse("welcome-password"), {"password": "nineteen salt marshes"})
     assert response["Location"] == reverse("sign-in-code")
     assert client.get(reverse("today")).status_code == 302
+
+
+def confirming(code: str) -> int:
+    """Where the password alone is right: what the page that asks again answers."""
+    client = Client()
+    client.force_login(User.objects.get(username="dunlin"))
+    return client.post(reverse("confirm"), {"password": PASSWORD, "code": code}).status_code
+
+
+def test_who_is_asked_again_gives_the_second_factor_too() -> None:
+    """7.5.1: full re-authentication."""
+    with_factor(make_person("dunlin", "clinician"))
+    assert confirming("") == 422
+    assert confirming("000000") == 422
+    assert confirming(pyotp.TOTP(RFC_SECRET).now()) == 302
+
+
+def test_fresh_recovery_codes_end_every_other_session() -> None:
+    """7.4.3."""
+    user = make_person("dunlin", "clinician")
+    with_factor(user)
+    other, here = Client(), Client()
+    other.force_login(user)
+    here.force_login(user)
+    assert here.post(reverse("recovery-codes")).status_code == 200
+    assert other.get(reverse("today")).status_code == 302
+    assert here.get(reverse("today")).status_code == 200
+
+
+def test_setting_up_the_second_factor_ends_every_other_session() -> None:
+    """7.4.3."""
+    user = make_person("dunlin", "clinician")
+    other, here = Client(), Client()
+    other.force_login(user)
+    here.force_login(user)
+    secret = re.search(r"<code>([A-Z2-7]{32})</code>",
+                       here.get(reverse("second-factor")).content.decode())[1]  # fmt: skip
+    here.post(reverse("second-factor"), {"code": pyotp.TOTP(secret).now()})
+    assert other.get(reverse("today")).status_code == 302
 
 
 def test_an_administrator_takes_away_a_lost_factor_and_the_sessions_with_it(clinic: Clinic) -> None:

@@ -51,6 +51,7 @@ def test_every_reader_of_the_program_is_behind_a_door_or_explained() -> None:
     assert found - reached - set(OWN) == set()
     assert set(OWN) - found == set()  # no explanation of what is not there any more
     assert len(found - set(OWN)) >= 25
+    assert f"*door*: {len(DOORS)} doors" in (ROOT / "docs" / "security.md").read_text()
 
 
 def test_every_door_takes_an_example_of_its_own() -> None:

@@ -130,6 +130,16 @@ def test_a_person_sees_and_ends_their_own_sessions(dunlin: Any) -> None:
     assert here.get(reverse("today")).status_code == 200
 
 
+def test_ones_own_sessions_are_ended_only_after_signing_in_lately(dunlin: Any) -> None:
+    """7.5.2."""
+    lost, here = signed_in(), signed_in()
+    age(here, confirmed=601)
+    other = SignedIn.objects.get(session_key=lost.session.session_key)
+    answer = here.post(reverse("end-session", args=[other.pk]))
+    assert answer["Location"].startswith(reverse("confirm"))
+    assert lost.get(reverse("today")).status_code == 200
+
+
 def test_nobody_ends_somebody_elses_session(clinic: Clinic) -> None:
     client = signed_in("owner")
     row = SignedIn.objects.get(user=clinic.owner)

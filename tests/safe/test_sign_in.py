@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.contrib.auth.hashers import MD5PasswordHasher
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -45,6 +46,28 @@ def test_a_wrong_password_and_an_unknown_name_read_the_same(name: str) -> None:
     response = sign_in(Client(), name, "not the password")
     assert response.status_code == 422
     assert "do not match an account here" in response.content.decode()
+
+
+@pytest.mark.parametrize("name", ["dunlin", "stopped", "new", "nobody-of-that-name"])
+def test_every_wrong_try_costs_one_slow_hash_whoever_it_names(
+    name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """6.3.8: the hash takes nearly all of the time. The time itself is not measured here."""
+    make_person("dunlin", "clinician")
+    make_person("stopped", "clinician", is_active=False)
+    new = make_person("new", "clinician")
+    new.set_unusable_password()
+    new.save()
+    hashes = []
+    encode = MD5PasswordHasher.encode
+
+    def counted(self: Any, password: str, salt: str) -> str:
+        hashes.append(salt)
+        return encode(self, password, salt)
+
+    monkeypatch.setattr(MD5PasswordHasher, "encode", counted)
+    assert sign_in(Client(), name, "not the password").status_code == 422
+    assert len(hashes) == 1
 
 
 def test_a_stopped_account_cannot_sign_in() -> None:

@@ -41,6 +41,7 @@ OWN = {
     "sidewise.reason.batch._counts": WRITTEN,
     "sidewise.reason.batch._gather_aside": WRITTEN,
     "sidewise.reason.batch_source._parquet_rows": "after the columns of the same file were read",
+    "sidewise.reason.engine._normal._kept_in": KNOWLEDGE,
     "sidewise.record.line.parse._parser": KNOWLEDGE,
     "sidewise.web.examinations.views.touch.touch": "hands the body to `entries_from_json`",
     "sidewise.web.home.secret_key": "taken as it is: any text is a key",

@@ -24,20 +24,27 @@ class SignIn(forms.Form):
     password = _password("Password", "current-password")
 
 
+def _code() -> forms.CharField:
+    # A recovery code is 24 letters and five hyphens; somebody may put spaces around them.
+    widget = forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text"})
+    return forms.CharField(label="Code", max_length=60, widget=widget)
+
+
 class Code(forms.Form):
     """The second factor, or one recovery code."""
 
-    code = forms.CharField(
-        label="Code",
-        max_length=30,
-        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text"}),
-    )
+    code = _code()
 
 
 class Confirm(forms.Form):
-    """The password again, before something that matters."""
+    """The password again, before something that matters, and the second factor where there is."""
 
     password = _password("Password", "current-password")
+
+    def __init__(self, with_code: bool, *args: object, **more: object) -> None:
+        super().__init__(*args, **more)
+        if with_code:
+            self.fields["code"] = _code()
 
 
 class ChoosePassword(forms.Form):

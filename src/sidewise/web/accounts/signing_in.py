@@ -59,6 +59,14 @@ def try_code(request: HttpRequest, user: User, code: str) -> Outcome:
     return Outcome(user=user)
 
 
+def try_again(request: HttpRequest, user: User, password: str, code: str = "") -> Outcome:
+    """Password, and second factor where there is one, of somebody who is signed in."""
+    outcome = try_password(request, user.username, password)
+    if outcome.user and factor.has_factor(user):
+        return try_code(request, user, code)
+    return outcome
+
+
 def remember_half_way(request: HttpRequest, user: User) -> None:
     """Password right, second factor still to come: nothing is signed in yet."""
     request.session.flush()

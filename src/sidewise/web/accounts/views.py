@@ -31,9 +31,11 @@ def _home() -> str:
 
 
 def _form(
-    request: HttpRequest, form: object, title: str, button: str, status: int = 200, **more: object
+    request: HttpRequest, form: Form, title: str, button: str, status: int = 200, **more: object
 ) -> HttpResponse:
     context = {"form": form, "title": title, "button": button, "next": safe_next(request, "")}
+    if status == 200 and form.errors:
+        status = 422
     return render(request, "accounts/form.html", {**context, **more}, status=status)
 
 
@@ -153,8 +155,7 @@ def welcome_password(request: HttpRequest) -> HttpResponse:
         write(Act.PASSWORD, f"account:{link.user.pk}", who=link.user.username)
         # A link never stands in for the second factor.
         return _go_on(request, link.user)
-    status = 422 if form.errors else 200
-    return _form(request, form, "Choose your password", "Save", status, who=link.user.username)
+    return _form(request, form, "Choose your password", "Save", who=link.user.username)
 
 
 def _enter_once(request: HttpRequest, link: OneTimeLink) -> HttpResponse:
@@ -166,18 +167,19 @@ def _enter_once(request: HttpRequest, link: OneTimeLink) -> HttpResponse:
 
 @require_http_methods(FORM)
 def confirm(request: HttpRequest) -> HttpResponse:
-    """The password again, before something that matters."""
-    form = Confirm(request.POST or None)
+    """All that signing in asks for, once more, before something that matters."""
+    with_code = factor.has_factor(request.user)
+    form = Confirm(with_code, request.POST or None)
     status = 200
     if form.is_valid():
-        typed = form.cleaned_data["password"]
-        outcome = signing_in.try_password(request, request.user.username, typed)
+        outcome = signing_in.try_again(request, request.user, **form.cleaned_data)
         if outcome.user:
             request.session["confirmed"] = time()
             return redirect(safe_next(request, _account()))
         form.add_error(None, outcome.message)
         status = 429 if outcome.wait_s else 422
-    return _form(request, form, "Your password, please", "Go on", status)
+    hint = "code" if with_code else ""
+    return _form(request, form, "Your password, please", "Go on", status, hint=hint)
 
 
 def _account() -> str:
@@ -199,6 +201,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
+@recently_confirmed
 def end_session(request: HttpRequest, session_id: int) -> HttpResponse:
     """End one of one's own sessions."""
     row = get_object_or_404(SignedIn, pk=session_id, user=request.user)
@@ -220,7 +223,7 @@ def password(request: HttpRequest) -> HttpResponse:
         sessions.end_sessions(request.user, keep=request.session.session_key)
         write(Act.PASSWORD, f"account:{request.user.pk}")
         return redirect("account")
-    return _form(request, form, "Change your password", "Save", 422 if form.errors else 200)
+    return _form(request, form, "Change your password", "Save")
 
 
 @require_http_methods(FORM)
@@ -256,9 +259,10 @@ def _set_up(request: HttpRequest, form: Code, status: int = 200) -> HttpResponse
 @require_POST
 @recently_confirmed
 def recovery_codes(request: HttpRequest) -> HttpResponse:
-    """Ten fresh recovery codes; the old ones are void."""
+    """Ten fresh recovery codes; the old ones are void, and every other session ends."""
     if not factor.has_factor(request.user):
         raise Http404
+    sessions.end_sessions(request.user, keep=request.session.session_key)
     write(Act.FACTOR, f"account:{request.user.pk}")
     return render(
         request, "accounts/recovery.html", {"codes": factor.new_recovery_codes(request.user)}

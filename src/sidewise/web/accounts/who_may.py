@@ -32,7 +32,7 @@ def roles(*allowed: str) -> Callable[[View], View]:
 
 
 def recently_confirmed(view: View) -> View:
-    """The password must have been given in the last ten minutes; otherwise it is asked for."""
+    """Signed in (or confirmed) in the last ten minutes; otherwise all of it is asked for again."""
 
     @wraps(view)
     def checked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
