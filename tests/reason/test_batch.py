@@ -35,11 +35,11 @@ from sidewise.reason.batch_weigh import (
     same_figures,
     weigh_records,
 )
+from sidewise.reason.before import before_findings, case_of
 from sidewise.reason.engine import network as engine
 from sidewise.reason.engine.eliminate import solve
 from sidewise.reason.engine.evidence import observed
 from sidewise.reason.net import layout
-from sidewise.reason.weigh import _before, _case
 from sidewise.record import Record, read_record, record_json
 from sidewise.record.table import contexts_frame, findings_frame
 from tests.builders import angle, negative, positive, record
@@ -130,7 +130,7 @@ def test_draws_give_exactly_what_interpret_gives(shorts: list[Record], tmp_path:
 def alone_by_mean(answer: Weighed) -> np.ndarray:
     """One record under the batch's mean parameters, with its own case and the plain engine."""
     one, said = answer.record, answer.judged
-    prior = mean_before(one.region, _case(one, said.setting), one.context.complaint).prior
+    prior = mean_before(one.region, case_of(one, said.setting), one.context.complaint).prior
     known = mean_parameters(one.region, one.context.complaint, said.setting)
     structure = layout(one.region, one.context.complaint).structure
     network = engine.Network(structure, replace(known, prior=prior[None]))
@@ -188,9 +188,9 @@ def test_rounded_cases_have_the_same_figures(weeks: float | None) -> None:
     swept = 0
     for age in (18, 29, 40, 49, 50, 59, 64, 65, 80, 99, 120):
         one = record(age=age, duration_weeks=weeks)
-        exact = _before("shoulder", _case(one, "primary"), ("left",), 10)
-        rounded = same_figures("shoulder", _case(one, "primary"))
-        near = _before("shoulder", rounded, ("left",), 10)
+        exact = before_findings("shoulder", case_of(one, "primary"), ("left",), 10)
+        rounded = same_figures("shoulder", case_of(one, "primary"))
+        near = before_findings("shoulder", rounded, ("left",), 10)
         assert np.array_equal(exact.prior, near.prior)
         assert near.pretest.rows == exact.pretest.rows
         swept += 1

@@ -15,7 +15,8 @@ them, every draw would count alike.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,66 +42,86 @@ def adapted(
     sides) share their parameters and are chosen together. marginal: (V, Lmax) the conditions by
     the mean network, with all findings.
     """
-    fits = _fits(structure, parameters, evidence, marginal)
-    rng = np.random.default_rng(seed)
-    link, leak = parameters.link.copy(), parameters.leak.copy()
-    log_m = np.zeros(parameters.draws)
+    if not evidence.readings:
+        return parameters, np.zeros(parameters.draws)
+    arcs = _Arcs.of(structure)
+    fits = _fits(arcs, parameters, evidence, marginal)
     seen = rows[list(evidence.readings)]
-    for row in np.unique(seen):
-        fit = np.multiply.reduce(fits[:, seen == row], axis=1)
-        chosen = _systematic(fit, rng)
-        log_m += np.log(fit[chosen])
-        for reading in np.flatnonzero(rows == row):
-            leak[:, reading] = parameters.leak[chosen, reading]
-            columns = _columns(structure, int(reading))
-            link[:, columns] = parameters.link[chosen, columns]
-    return replace(parameters, link=link, leak=leak), log_m
+    order = np.argsort(seen, kind="stable")
+    chosen_rows, first = np.unique(seen[order], return_index=True)
+    fit = np.multiply.reduceat(fits[order], first, axis=0)
+    chosen = _systematic(fit, np.random.default_rng(seed))
+    which = np.full(1 + max(rows.max(), seen.max()), -1)
+    which[chosen_rows] = np.arange(len(chosen_rows))
+    log_m = np.log(np.take_along_axis(fit, chosen, axis=1)).sum(axis=0)
+    return replace(
+        parameters,
+        link=_redrawn(parameters.link, which[rows[arcs.reading_of_link]], chosen),
+        leak=_redrawn(parameters.leak, which[rows], chosen),
+    ), np.asarray(log_m)
 
 
-def _fits(
-    structure: engine.Structure, parameters: engine.Parameters, evidence: Evidence, marginal: Array
-) -> Array:
-    """(D, n) m of each reading seen: its likelihood with each parent at its present marginal."""
-    readings = list(evidence.readings)
-    absent = 1.0 - parameters.leak[:, readings]
-    for place, reading in enumerate(readings):
-        if not structure.parent_numbers[reading]:
-            continue
-        columns = _columns(structure, reading)
-        arcs = _by_arc(structure, reading)
-        there = np.concatenate(
-            [
-                marginal[variable, 1 : structure.levels[variable]]
-                for variable in structure.parent_numbers[reading]
-            ]
-        )
-        caused = np.add.reduceat(parameters.link[:, columns] * there, arcs, axis=1)
-        absent[:, place] *= np.multiply.reduce(1.0 - caused, axis=1)
-    found = evidence.absent[0] * absent + evidence.present[0] * (1.0 - absent)
-    return np.asarray(np.maximum(found, LEAST))
+@dataclass(frozen=True, eq=False)
+class _Arcs:
+    """Of every arc (a reading and one of its parents) and link (an arc's level), in order.
+
+    reading (arcs,): of the arc; arc, variable, level (links,): of the link.
+    """
+
+    reading: NDArray[np.intp]
+    arc: NDArray[np.intp]
+    variable: NDArray[np.intp]
+    level: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, structure: engine.Structure) -> _Arcs:
+        """Those of a structure."""
+        arc, level = structure.link_rows
+        reading = np.repeat(np.arange(len(structure.readings)), np.diff(structure.first_arc))
+        parents = np.fromiter(chain.from_iterable(structure.parent_numbers), dtype=np.intp)
+        return cls(reading, arc, parents[arc], level)
+
+    @property
+    def reading_of_link(self) -> NDArray[np.intp]:
+        """(links,) reading of each link."""
+        return self.reading[self.arc]
 
 
-def _columns(structure: engine.Structure, reading: int) -> slice:
-    """The columns of all links of a reading, which lie side by side."""
-    last = len(structure.parent_numbers[reading]) - 1
-    return slice(
-        structure.link_columns(reading, 0).start, structure.link_columns(reading, last).stop
-    )
-
-
-def _by_arc(structure: engine.Structure, reading: int) -> list[int]:
-    """Where each parent's links begin among those of the reading."""
-    first = structure.link_columns(reading, 0).start
-    return [
-        structure.link_columns(reading, position).start - first
-        for position in range(len(structure.parent_numbers[reading]))
-    ]
+def _fits(arcs: _Arcs, parameters: engine.Parameters, evidence: Evidence, marginal: Array) -> Array:
+    """(n, D) m of each reading seen: its likelihood with each parent at its present marginal."""
+    readings = np.asarray(evidence.readings)
+    absent = 1.0 - parameters.leak.T[readings]
+    links = np.flatnonzero(np.isin(arcs.reading_of_link, readings))
+    if len(links):
+        caused = parameters.link.T[links]
+        caused *= marginal[arcs.variable[links], arcs.level[links]][:, None]
+        arc, of_arc = np.unique(arcs.arc[links], return_index=True)
+        spared = 1.0 - np.add.reduceat(caused, of_arc, axis=0)
+        reading, of_reading = np.unique(arcs.reading[arc], return_index=True)
+        place = np.searchsorted(readings, reading)
+        absent[place] *= np.multiply.reduceat(spared, of_reading, axis=0)
+    none, some = evidence.absent[0][:, None], evidence.present[0][:, None]
+    return np.asarray(np.maximum(none * absent + some * (1.0 - absent), LEAST))
 
 
 def _systematic(fit: Array, rng: np.random.Generator) -> NDArray[np.intp]:
-    """(D,) draws chosen in proportion to `fit`, with the least noise, in random order."""
-    count = len(fit)
-    edges = np.cumsum(fit / fit.sum())
-    edges[-1] = 1.0
-    points = (rng.random() + np.arange(count)) / count
-    return np.asarray(rng.permutation(np.searchsorted(edges, points)), dtype=np.intp)
+    """(n, D) draws chosen in proportion to each row of `fit`, with the least noise, in random
+    order."""
+    count = fit.shape[1]
+    edges = np.cumsum(fit / fit.sum(axis=1, keepdims=True), axis=1)
+    edges[:, -1] = 1.0
+    steps = np.arange(count)
+    return np.stack(
+        [rng.permutation(np.searchsorted(mine, (rng.random() + steps) / count)) for mine in edges]
+    )
+
+
+def _redrawn(values: Array, which: NDArray[np.intp], chosen: NDArray[np.intp]) -> Array:
+    """Columns of `values` (D, n) in the draws of the row of `chosen` that `which` says; -1: as is.
+
+    Works on rows of the transposed array, which is how these arrays lie in memory.
+    """
+    found = np.array(values.T, order="C")
+    mine = np.flatnonzero(which >= 0)
+    found[mine] = np.take_along_axis(found[mine], chosen[which[mine]], axis=1)
+    return found.T

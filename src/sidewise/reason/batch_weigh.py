@@ -21,18 +21,26 @@ from sidewise.evidence.fitted import load_fitted, stable_seed
 from sidewise.evidence.pretest import MONTH, TWO_YEARS, Case, pretest
 from sidewise.evidence.pretest_table import load_pretest_table
 from sidewise.protocol import load_protocol
-from sidewise.reason import weigh as single
+from sidewise.reason.before import (
+    ASSUMED_AGE,
+    case_of,
+    targets,
+    unstudied,
+    without_readings,
+)
+from sidewise.reason.drawn import fitted_draws, links_in
 from sidewise.reason.engine import network as engine
 from sidewise.reason.engine.complaint import pre_selection
 from sidewise.reason.engine.eliminate import prior_solution, solve
 from sidewise.reason.engine.evidence import Evidence, Observation
 from sidewise.reason.flags import load_flags, red_flags
-from sidewise.reason.interpreting import ADULT, _sem, _setting
+from sidewise.reason.interpreting import ADULT, error_of_one_reading, setting_used
 from sidewise.reason.judge import Judge
 from sidewise.reason.net import Layout, layout
 from sidewise.reason.observe import Observed, observe
 from sidewise.reason.rules import ContextIs, leaves
 from sidewise.reason.variants import variants
+from sidewise.reason.weigh import weigh
 from sidewise.record import Record
 
 Array = NDArray[np.float64]
@@ -89,9 +97,9 @@ def weigh_records(
 
 def judged(record: Record, setting: str | None) -> Judged:
     """Flags, readings that speak, and the doubts that `interpret` would voice."""
-    used, unstated = _setting(record, setting)
+    used, unstated = setting_used(record, setting)
     protocol = load_protocol(record.region)
-    judge = Judge(protocol, record, _sem(record))
+    judge = Judge(protocol, record, error_of_one_reading(record))
     found = red_flags(judge, load_flags(record.region))
     flags = Flags(
         tuple(flag.flag for flag in found if flag.status == "raised"),
@@ -109,7 +117,7 @@ def judged(record: Record, setting: str | None) -> Judged:
 def _assumptions(record: Record) -> tuple[str, ...]:
     found = []
     if record.context.age is None:
-        found.append(f"Age was not stated; {single.ASSUMED_AGE} is assumed.")
+        found.append(f"Age was not stated; {ASSUMED_AGE} is assumed.")
     if not record.context.complaint:
         found.append(
             "No side was stated to complain; figures for sides without complaint are used."
@@ -183,7 +191,7 @@ def _drawn(pairs: Sequence[tuple[Record, Judged]], draws: int) -> list[Weighed]:
 def _one_drawn(record: Record, said: Judged, draws: int) -> Weighed:
     if said.seen is None:
         return Weighed(record, said)
-    weighing = single.weigh(record, said.seen, said.setting, draws)
+    weighing = weigh(record, said.seen, said.setting, draws)
     found = weighing.summary
     return Weighed(
         record, said, weighing.prior, found.mean, found.present_low, found.present_high,
@@ -267,7 +275,7 @@ def _solved(group: Group, pairs: Sequence[tuple[Record, Judged]]) -> list[Weighe
 
 def _row_key(record: Record, said: Judged) -> tuple[Case, tuple[tuple[str, Observation], ...]]:
     assert said.seen is not None, "records under age are answered before"
-    case = same_figures(record.region, single._case(record, said.setting))
+    case = same_figures(record.region, case_of(record, said.setting))
     return case, tuple(said.seen.findings.items())
 
 
@@ -312,7 +320,7 @@ def mean_before(region: str, case: Case, complaint: tuple[str, ...]) -> MeanBefo
     laid = layout(region, complaint)
     person = pretest(region, case, 1)
     figures = replace(person, complaint_draws=person.complaint[None], free_draws=person.free[None])
-    bare = single._without_readings(laid, single._by_variable(laid, figures))
+    bare = without_readings(laid, targets(laid, figures))
     selected = pre_selection(laid.structure, bare)
     shown = prior_solution(engine.Network(laid.structure, selected)).marginal
     return MeanBefore(selected.prior[0], shown[0])
@@ -346,8 +354,8 @@ def mean_parameters(region: str, complaint: tuple[str, ...], setting: str) -> en
     The study effect has one seed for the whole batch, where `interpret` draws it for each record.
     The prior is left at nought: it is the records' own.
     """
-    laid, fitted = layout(region, complaint), single._fitted(region, BEHIND_MEAN)
-    links = single._links_in(region, BEHIND_MEAN, setting)
+    laid, fitted = layout(region, complaint), fitted_draws(region, BEHIND_MEAN)
+    links = links_in(region, BEHIND_MEAN, setting)
     study = fitted.one_more_study(links, stable_seed(region, "study of a batch"))
     link = study.link.mean(axis=0, keepdims=True)[:, laid.arcs]
     link[:, laid.silent] = 0.0
@@ -357,7 +365,7 @@ def mean_parameters(region: str, complaint: tuple[str, ...], setting: str) -> en
         leak=study.leak.mean(axis=0, keepdims=True)[:, laid.rows],
         rho_structure=fitted.rho_s.mean(axis=0, keepdims=True)[:, laid.family_rows],
         rho_mechanism=fitted.rho_m.mean(axis=0, keepdims=True)[:, laid.family_rows],
-        **single._fixed(laid, laid.conditions),
+        **unstudied(laid),
     )
 
 

@@ -12,6 +12,7 @@ from sidewise.measure.errors_used import Wanted, error_for
 from sidewise.measure.norms import NormComparison
 from sidewise.protocol import Protocol, load_protocol
 from sidewise.reason import open_items
+from sidewise.reason.before import ASSUMED_AGE
 from sidewise.reason.conditions import Explained, explained, side_posteriors, whole_person
 from sidewise.reason.engine.sample import Percentile, evidence_percentile
 from sidewise.reason.flags import Withheld, load_flags, red_flags, unasked_core, withheld
@@ -26,7 +27,7 @@ from sidewise.reason.result import (
     Source,
 )
 from sidewise.reason.variants import Variants, variants
-from sidewise.reason.weigh import ASSUMED_AGE, Weighing, weigh
+from sidewise.reason.weigh import Weighing, weigh
 from sidewise.reason.what_next import candidates, what_next
 from sidewise.record import Record
 
@@ -48,8 +49,8 @@ def interpret(record: Record, *, setting: str | None = None, draws: int = 500) -
     Raises UserError for an unknown setting.
     """
     protocol = load_protocol(record.region)
-    used, warnings = _setting(record, setting)
-    judge = Judge(protocol, record, _sem(record))
+    used, warnings = setting_used(record, setting)
+    judge = Judge(protocol, record, error_of_one_reading(record))
     book = load_flags(record.region)
     flags = red_flags(judge, book)
     kept_back = withheld(flags, book)
@@ -111,7 +112,7 @@ def _doubts(weighing: Weighing | None, place: Percentile | None) -> tuple[str, .
     )
 
 
-def _setting(record: Record, setting: str | None) -> tuple[str, tuple[str, ...]]:
+def setting_used(record: Record, setting: str | None) -> tuple[str, tuple[str, ...]]:
     chosen = setting or record.context.setting
     if chosen is None:
         return "primary", ("The setting was not stated; primary care is assumed.",)
@@ -120,7 +121,7 @@ def _setting(record: Record, setting: str | None) -> tuple[str, tuple[str, ...]]
     return chosen, ()
 
 
-def _sem(record: Record) -> Sem:
+def error_of_one_reading(record: Record) -> Sem:
     """The published error of one reading, for thresholds that are nearly met."""
     region = record.region
 

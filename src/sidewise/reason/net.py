@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,13 @@ class Seat:
     name: str
 
 
+class Places(NamedTuple):
+    """Numbers of readings of the engine, and of columns of its links."""
+
+    readings: NDArray[np.intp]
+    links: NDArray[np.intp]
+
+
 @dataclass(frozen=True)
 class Layout:
     """The structure of one region for one set of complaint sides, and where everything stands."""
@@ -46,6 +54,20 @@ class Layout:
     rows: NDArray[np.intp]
     family_rows: NDArray[np.intp]
     complaint_columns: NDArray[np.intp]
+
+    @cached_property
+    def link_rows(self) -> NDArray[np.intp]:
+        """Row of the fit of each link of the engine."""
+        structure = self.structure
+        parents = [len(parents) for parents in structure.parent_numbers]
+        return np.repeat(self.rows, parents)[structure.link_rows[0]]
+
+    def of_rows(self, rows: NDArray[np.intp]) -> Places:
+        """Readings of these rows of the fit, on either side, and their links."""
+        known = 1 + max(self.rows.max(initial=0), rows.max(initial=0))
+        wanted = np.zeros(known, dtype=bool)
+        wanted[rows] = True
+        return Places(np.flatnonzero(wanted[self.rows]), np.flatnonzero(wanted[self.link_rows]))
 
 
 def variable_name(condition: Condition, side: str | None) -> str:
