@@ -39,7 +39,7 @@ def room(tmp_path_factory: Any) -> Iterator[tuple[Server, list[str]]]:
     home = tmp_path_factory.mktemp("room") / "home"
     home.mkdir()
     store = Store(home)
-    rooms = store.step("rooms", tablets=16)
+    rooms = store.step("rooms", tablets=24)
     server = Server(store)
     server.start()
     yield server, rooms["examinations"]
@@ -102,6 +102,13 @@ class Tablet:
         """Touch one button of a row."""
         row = self.page.locator(f"#row-{item} .{places} form[data-touch] button:visible")
         row.nth(button).click()
+
+    def type_line(self, text: str, press: str = "read it") -> None:
+        """Type a line into the stage page's form and have it read."""
+        if not self.page.locator("#typed-line").is_visible():
+            self.page.click("summary:text-is('type a line')")
+        self.page.fill("#typed-line", text)
+        self.page.click(f"form[data-line] button:text-is('{press}')")
 
     def waiting(self) -> int:
         """How many lines the page shows as kept on the device."""
@@ -326,3 +333,153 @@ def test_the_service_killed_under_a_touch_loses_nothing(tablet: Tablet) -> None:
     tablet.server.start()
     tablet.until_waiting(0)
     assert len(tablet.entries()) == 2
+
+
+LINE = "ER passive R 15; Neer L pos"
+
+
+def decide(tablet: Tablet) -> None:
+    """From the link on the page to the recorded line."""
+    assert "wait for your decision" in tablet.page.inner_text("#waiting")
+    tablet.page.click(f"#waiting a[href*='{tablet.examination}']")
+    assert f"Typed: {LINE}" in tablet.page.inner_text("main")
+    tablet.page.click("button:text-is('Read it')")
+    assert "positive" in tablet.page.inner_text("form.rest")
+    tablet.page.click("button:text-is('record these')")
+    tablet.page.wait_for_url("**/stage/special-tests/**")
+
+
+def items(tablet: Tablet) -> set[str]:
+    return {deed["finding"]["item"] for deed in tablet.entries()[1:]}
+
+
+def test_a_line_typed_without_network_is_kept_and_waits_for_its_confirmation(
+    tablet: Tablet,
+) -> None:
+    tablet.open()
+    tablet.context.set_offline(True)
+    tablet.type_line(LINE)
+    tablet.until_waiting(1)
+    assert f"typed, not read yet: {LINE}" in tablet.page.inner_text("#waiting")
+    said = tablet.page.inner_text("[data-said][role=status]")
+    assert "Not read yet" in said
+    assert tablet.page.input_value("#typed-line") == ""
+    (row,) = tablet.stored()
+    assert b"Neer" not in bytes(row["bytes"])
+    tablet.context.set_offline(False)
+    tablet.until_waiting(0)
+    assert tablet.stored() == []
+    assert len(tablet.entries()) == 1  # nothing is recorded that nobody has seen
+    tablet.page.reload()
+    tablet.ready()
+    decide(tablet)
+    assert items(tablet) == {"neer", "external_rotation_at_side"}
+    tablet.ready()
+    assert tablet.page.locator("#waiting a").count() == 0
+
+
+def test_a_line_whose_confirmation_met_no_network_is_kept_too(tablet: Tablet) -> None:
+    tablet.open()
+    tablet.type_line(LINE)
+    tablet.page.wait_for_selector("h1:text-is('A typed line')")
+    tablet.context.set_offline(True)
+    tablet.page.click("button:text-is('record these')")
+    tablet.until_waiting(1)
+    assert tablet.page.locator("button:text-is('record these')").count() == 0
+    tablet.context.set_offline(False)
+    tablet.until_waiting(0)
+    assert len(tablet.entries()) == 1
+    decide(tablet)
+    assert items(tablet) == {"neer", "external_rotation_at_side"}
+
+
+def test_a_confirmation_whose_answer_was_lost_counts_once(tablet: Tablet) -> None:
+    """The server has recorded it; the tablet cannot know and keeps the line."""
+    tablet.open()
+    tablet.type_line(LINE)
+    tablet.page.wait_for_selector("h1:text-is('A typed line')")
+
+    def deliver_and_lose(route: Any) -> None:
+        route.fetch()
+        route.abort()
+
+    tablet.page.route("**/line/", deliver_and_lose)
+    tablet.page.click("button:text-is('record these')")
+    tablet.page.wait_for_selector("[role=status]:has-text('Not read yet')")
+    tablet.until_waiting(0)
+    assert len(tablet.entries()) == 3
+    tablet.page.reload()
+    tablet.ready()
+    assert tablet.page.locator("#waiting a").count() == 0
+
+
+def test_a_line_typed_after_the_session_ended_is_kept(tablet: Tablet) -> None:
+    tablet.open()
+    tablet.server.store.step("end_sessions", who="owner")
+    tablet.type_line(LINE)
+    tablet.page.wait_for_selector("h1:text-is('Your session has ended')")
+    assert len(tablet.stored()) == 1
+    tablet.page.click("text=Sign in again")
+    tablet.sign_in()
+    tablet.ready()
+    tablet.until_waiting(0)
+    decide(tablet)
+
+
+def test_where_nothing_can_be_kept_the_line_stays_in_its_field(tablet: Tablet) -> None:
+    tablet.page = tablet.context.new_page()
+    tablet.page.route("**/queue-key/", lambda route: route.abort())
+    page, tablet.page = tablet.page, None
+    page.goto(f"{tablet.site}/sign-in/")
+    tablet.page = page
+    tablet.sign_in()
+    page.goto(f"{tablet.site}/examinations/{tablet.examination}/stage/special-tests/")
+    tablet.ready()
+    tablet.context.set_offline(True)
+    tablet.type_line(LINE)
+    assert "The line stays here" in page.inner_text("[data-said][role=alert]")
+    assert page.input_value("#typed-line") == LINE
+
+
+def test_with_network_a_line_is_read_and_recorded_and_the_focus_moves_along(
+    tablet: Tablet,
+) -> None:
+    tablet.open()
+    tablet.type_line("Neer L maybe; hawkins R neg")
+    tablet.page.wait_for_selector("h1:text-is('A typed line')")
+    assert tablet.page.evaluate("document.activeElement.textContent") == "A typed line"
+    assert "not understood" in tablet.page.inner_text("mark >> xpath=..")
+    tablet.page.click("button:text-is('record these')")
+    tablet.page.wait_for_selector("#row-hawkins_kennedy")
+    assert tablet.page.url.endswith("#row-hawkins_kennedy")
+    assert items(tablet) == {"hawkins_kennedy"}
+
+
+def test_the_typed_line_passes_axe_at_every_step(tablet: Tablet) -> None:
+    """WCAG 2.2 AA, with and without network."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe, swept = Axe(), []
+    rules = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+
+    def sweep(where: str) -> None:
+        found = axe.run(tablet.page, options=rules).response["violations"]
+        assert [(v["id"], v["nodes"][0]["html"][:160]) for v in found] == [], where
+        swept.append(where)
+
+    tablet.open()
+    tablet.page.click("summary:text-is('type a line')")
+    sweep("the form")
+    tablet.type_line("Neer L; ER R 15; hawkins maybe")
+    tablet.page.wait_for_selector("h1:text-is('A typed line')")
+    assert tablet.page.locator("fieldset").count() >= 1
+    sweep("read, with a question and words not understood")
+    tablet.context.set_offline(True)
+    tablet.type_line(LINE)
+    tablet.until_waiting(1)
+    sweep("kept without network")
+    tablet.context.set_offline(False)
+    tablet.until_waiting(0)
+    tablet.page.click("#waiting a")
+    sweep("waiting for a decision")
+    assert len(swept) == 4

@@ -22,6 +22,7 @@ from sidewise.web.accounts.models import OneTimeLink, SignedIn
 from sidewise.web.accounts.queue_key import queue_key
 from sidewise.web.accounts.who_may import recently_confirmed, safe_next
 from sidewise.web.audit.log import Act, write
+from sidewise.web.keeping.queue import held_in
 
 FORM = ["GET", "POST"]
 
@@ -122,9 +123,13 @@ def session(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def give_queue_key(request: HttpRequest) -> HttpResponse:
-    """The key of this person's queue in this browser: kept by the page in memory only."""
+    """The key of this person's queue in this browser (kept by the page in memory only).
+
+    With it come the examinations in which entries of this person wait for a decision.
+    """
     key = base64.b64encode(queue_key(request.user)).decode()
-    return JsonResponse({"owner": str(request.user.pk), "key": key})
+    held = held_in(request.user)
+    return JsonResponse({"owner": str(request.user.pk), "key": key, "held": held})
 
 
 @login_not_required

@@ -71,10 +71,10 @@ def entries_from_form(
 
 
 def entries_of_findings(
-    found: Iterable[Finding], folded: Folded, by: str, examiner: str
+    found: Iterable[Finding], folded: Folded, by: str, examiner: str, touch: str = ""
 ) -> list[Entry]:
     """Findings of one touch or one typed line: entries that one undo takes back together."""
-    at, touch = timezone.now(), uuid4().hex
+    at, touch = timezone.now(), touch or uuid4().hex
     deeds = [Found(finding=finding, replaces=folded.holding(finding)) for finding in found]
     return [
         _signed_by(Entry(id=f"{touch}.{number}", at=at, by=by, deed=deed), by, examiner)

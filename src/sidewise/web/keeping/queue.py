@@ -2,7 +2,8 @@
 
 An entry that can follow is stored; one that was stored before counts once; one that can no longer
 follow (the record was signed meanwhile, the entry is not understood) is held for a person. The
-browser forgets an entry only when it reads its id in the answer.
+browser forgets an entry only when it reads its id in the answer. A line typed without network is
+held too: nobody has yet seen what is read in it.
 """
 
 from __future__ import annotations
@@ -11,12 +12,17 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils import timezone
+
 from sidewise.errors import UserError
 from sidewise.record.ledger import Entry
+from sidewise.web.audit.log import Act, write
 from sidewise.web.examinations.entries import MOST, entries_from_json
-from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.models import Examination, LedgerEntry
 from sidewise.web.examinations.store import append, folded
 from sidewise.web.keeping.models import HeldEntry
+
+TYPED = "Typed without network, so nobody has seen yet what is read in it."
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +65,8 @@ def _sent(body: bytes) -> list[dict[str, Any]]:
 
 
 def _try(examination: Examination, data: dict[str, Any], by: str, examiner: str) -> str:
+    if line_in(data) is not None:
+        return "" if _recorded(examination, data["id"]) else TYPED
     try:
         entries = entries_from_json(json.dumps({"entries": [data]}).encode(), by, examiner)
         append(examination, entries)
@@ -66,6 +74,20 @@ def _try(examination: Examination, data: dict[str, Any], by: str, examiner: str)
         # What was got may be a finding; it stands in the held entry and nowhere else.
         return f"{error.where}: expected {error.expected}"[:300]
     return ""
+
+
+def line_in(data: Any) -> str | None:
+    """The typed line that an entry carries; None if it is another kind of entry."""
+    deed = data.get("deed") if isinstance(data, dict) else None
+    if not isinstance(deed, dict) or deed.get("do") != "line":
+        return None
+    return deed["text"] if isinstance(deed.get("text"), str) else None
+
+
+def _recorded(examination: Examination, touch: str) -> bool:
+    # The confirmation arrived, only its answer did not.
+    rows = LedgerEntry.objects.filter(examination=examination)
+    return rows.filter(entry_id__startswith=f"{touch}.").exists()
 
 
 def _hold(examination: Examination, user: Any, data: dict[str, Any], why: str) -> None:
@@ -89,6 +111,19 @@ def _storable(value: Any) -> Any:
 def open_held(examination: Examination) -> list[HeldEntry]:
     """What still waits for a person."""
     return list(examination.held.filter(settled_at=None).select_related("by"))
+
+
+def held_in(user: Any) -> list[str]:
+    """The examinations in which something of this person's waits for them."""
+    waits = HeldEntry.objects.filter(by=user, settled_at=None)
+    return [str(pk) for pk in waits.values_list("examination", flat=True).distinct()]
+
+
+def settle(held: HeldEntry, by: str, how: str) -> None:
+    """Write down who decided what about it."""
+    held.settled_by, held.settled_at, held.settled_how = by, timezone.now(), how
+    held.save(update_fields=["settled_by", "settled_at", "settled_how"])
+    write(Act.WRITE, f"held:{held.pk}")
 
 
 def add_held(held: HeldEntry, examiner: str) -> Entry:

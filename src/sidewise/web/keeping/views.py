@@ -69,7 +69,7 @@ def held(request: HttpRequest, pk: UUID) -> HttpResponse:
         problem = _settle(request, row)
         if not problem:
             return redirect("held", pk=pk)
-    lines = [(row, _words(row)) for row in queue.open_held(examination)]
+    lines = [(row, _words(row), queue.line_in(row.entry)) for row in queue.open_held(examination)]
     context = {"examination": examination, "held": lines, "problem": problem}
     context["may_write"] = may_write
     return render(request, "keeping/held.html", context, status=422 if problem else 200)
@@ -84,9 +84,7 @@ def _settle(request: HttpRequest, row: HeldEntry) -> str:
             queue.add_held(row, folded(row.examination).record.context.examiner)
         except UserError as error:
             return error.message
-    row.settled_by, row.settled_at, row.settled_how = request.user.username, timezone.now(), how
-    row.save(update_fields=["settled_by", "settled_at", "settled_how"])
-    write(Act.WRITE, f"held:{row.pk}")
+    queue.settle(row, request.user.username, how)
     return ""
 
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
@@ -27,6 +29,8 @@ from sidewise.web.examinations.typed import (
     reading_of,
     shown,
 )
+from sidewise.web.keeping.models import HeldEntry
+from sidewise.web.keeping.queue import settle
 from sidewise.web.patients.access import allowed_examination
 
 
@@ -49,7 +53,7 @@ def line(request: HttpRequest, pk: UUID) -> HttpResponse:
         _store(request, examination, now, found)
     except UserError as error:
         return _page(request, examination, now, reading, error.message)
-    return _back(pk, now, found[-1])
+    return _back(request, pk, now, found[-1])
 
 
 def _refuse_closed(examination: Examination, now: Current) -> None:
@@ -71,13 +75,29 @@ def _refuse_changed(seen: str | None, now: Current) -> None:
 def _store(
     request: HttpRequest, examination: Examination, now: Current, found: list[Finding]
 ) -> None:
-    examiner = now.record.context.examiner
-    append(examination, entries_of_findings(found, now.folded, request.user.signs_as, examiner))
+    examiner, touch = now.record.context.examiner, request.POST.get("touch", "")
+    touch = touch if re.fullmatch(r"[0-9a-f]{32}", touch) else ""
+    entries = entries_of_findings(found, now.folded, request.user.signs_as, examiner, touch)
+    with transaction.atomic():
+        append(examination, entries)
+        if held := _held(request, examination):
+            settle(held, request.user.username, "typed")
 
 
-def _back(pk: UUID, now: Current, last: Finding) -> HttpResponse:
+def _held(request: HttpRequest, examination: Examination) -> HeldEntry | None:
+    """The held entry whose line this is, if it came from there and still waits."""
+    number = request.POST.get("held", "")
+    if not re.fullmatch(r"[0-9]{1,18}", number):
+        return None
+    return examination.held.filter(pk=int(number), settled_at=None).first()
+
+
+def _back(request: HttpRequest, pk: UUID, now: Current, last: Finding) -> HttpResponse:
     answer = redirect("stage", pk=pk, stage=slug(now.protocol.item(last.item).stage))
     answer["Location"] += f"#row-{last.item}"
+    if request.htmx:
+        # A script cannot see where a redirect leads, nor the row in it.
+        return HttpResponse(headers={"HX-Redirect": answer["Location"]})
     return answer
 
 
@@ -86,7 +106,8 @@ def _page(
     reading: LineReading | None = None, error: str = "",
 ) -> HttpResponse:  # fmt: skip
     context = bedside_context(request, examination, now, True, "")
-    context |= {"error": error, "longest": LONGEST, "text": request.POST.get("text", "")}
+    context |= {"error": error, "longest": LONGEST, "text": request.POST.get("text", ""),
+                "held": _held(request, examination)}  # fmt: skip
     if reading:
         context |= _shown(request, reading, now)
     return render(request, "examinations/line.html", context, status=422 if error else 200)
@@ -100,4 +121,5 @@ def _shown(request: HttpRequest, reading: LineReading, now: Current) -> dict[str
         "questions": asked(reading, request.POST.dict(), now),
         "left_out": LEFT_OUT,
         "seen": now.length,
+        "touch": uuid4().hex,
     }

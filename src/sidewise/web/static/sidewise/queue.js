@@ -17,6 +17,8 @@ const say = (text, wrong = false) => document.dispatchEvent(new CustomEvent("not
 let key = null;
 let owner = null;
 let stuck = new Set();
+let held = new Set();
+let shown = "";
 
 const asked = (request) => new Promise((resolve, reject) => {
   request.onsuccess = () => resolve(request.result);
@@ -54,6 +56,7 @@ const fetchKey = async () => {
     key = await crypto.subtle.importKey("raw", bytes, "AES-GCM", false, ["encrypt", "decrypt"]);
     bytes.fill(0);
     owner = given.owner;
+    held = new Set(given.held);
     return true;
   } catch { return false; }
 };
@@ -105,6 +108,7 @@ const forget = async (numbers) => {
 };
 
 const words = ({ deed }) => {
+  if (deed.do === "line") return `typed, not read yet: ${deed.text}`;
   if (deed.do !== "found") return "taken back";
   const { item, side, mode, value, status } = deed.finding;
   const found = value ? Object.entries(value).filter(([name]) => name !== "kind").map(([, part]) => part).join(" ") : status;
@@ -121,17 +125,39 @@ const show = async () => {
     region.setAttribute("aria-label", "kept on this device");
     document.getElementById("main")?.before(region);
   }
-  region.hidden = !things.length;
+  const open = undecided();
+  region.hidden = !things.length && !open.length;
+  // Only what changed is written again: a reader hears it once, and the focus stays on a link.
+  const lines = things.map((thing) => words(thing.entry) + (stuck.has(thing.address) ? " (the server does not take it: you may no longer write there)" : ""));
+  const now = JSON.stringify([lines, open]);
+  if (region.isConnected && now === shown) return;
+  shown = now;
   const head = document.createElement("p");
   head.setAttribute("role", "status");
-  head.textContent = `${things.length} ${things.length === 1 ? "touch is" : "touches are"} kept on this device and not sent yet.`;
+  head.textContent = things.length ? `${things.length} ${things.length === 1 ? "entry is" : "entries are"} kept on this device and not sent yet.` : "";
   const list = document.createElement("ul");
-  for (const thing of things) {
+  for (const text of lines) {
     const line = document.createElement("li");
-    line.textContent = words(thing.entry) + (stuck.has(thing.address) ? " (the server does not take it: you may no longer write there)" : "");
+    line.textContent = text;
     list.append(line);
   }
-  region.replaceChildren(head, list);
+  region.replaceChildren(head, list, ...open.map(decide));
+};
+
+// What the server could not add by itself waits there until this person has decided. Before one
+// patient only what is theirs is shown.
+const undecided = () => {
+  const here = location.pathname.match(/^\/examinations\/([^/]+)\//)?.[1];
+  return [...held].filter((examination) => !here || examination === here);
+};
+const decide = (examination, number, all) => {
+  const place = document.createElement("p");
+  const link = document.createElement("a");
+  link.href = `/examinations/${examination}/held/`;
+  const which = all.length > 1 ? `, examination ${number + 1} of ${all.length}` : "";
+  link.textContent = `Entries made without network wait for your decision${which}`;
+  place.append(link);
+  return place;
 };
 
 const next = async () => {
@@ -142,26 +168,26 @@ const next = async () => {
 };
 
 const sendSome = async (things) => {
-  const address = things[0].address.replace(/touch\/$/, "queue/");
+  const address = things[0].address.replace(/(touch|line)\/$/, "queue/");
   const answer = await post(address, { entries: things.map((thing) => thing.entry) });
   if (answer.status === 401) { document.dispatchEvent(new CustomEvent("signed-out")); return null; }
   if (answer.status >= 500) throw new Error("not now");
-  if (answer.status !== 200) { stuck.add(things[0].address); return { stored: 0, held: 0 }; }
-  const { stored, held } = JSON.parse(answer.text);
-  const named = new Set([...stored, ...held]);
+  if (answer.status !== 200) { stuck.add(things[0].address); return { stored: 0 }; }
+  const taken = JSON.parse(answer.text);
+  const named = new Set([...taken.stored, ...taken.held]);
   await forget(things.filter((thing) => named.has(thing.entry.id)).map((thing) => thing.number));
-  return { stored: stored.length, held: held.length };
+  if (taken.held.length) held.add(address.split("/")[2]);
+  return { stored: taken.stored.length };
 };
 
 // One sender for all tabs, or two tabs would send side by side and out of order.
 const send = () => navigator.locks.request("sidewise queue", async () => {
-  const sent = { stored: 0, held: 0 };
+  const sent = { stored: 0 };
   try {
     for (let things = await next(); things.length; things = await next()) {
       const done = await sendSome(things);
       if (!done) return sent;
       sent.stored += done.stored;
-      sent.held += done.held;
     }
   } catch { /* still no network: the next try comes by itself */ }
   await show();
@@ -170,23 +196,14 @@ const send = () => navigator.locks.request("sidewise queue", async () => {
 
 const sendAndTell = async () => {
   if (!(await fetchKey()) || !(await next()).length) { await show(); return; }
-  const { stored, held } = await send();
-  if (held) heldWords(held);
+  const { stored } = await send();
   if (stored) refresh(stored);
-};
-
-const heldWords = (held) => {
-  const link = document.createElement("a");
-  link.href = location.pathname.replace(/^(\/examinations\/[^/]+\/).*$/, "$1held/");
-  link.textContent = `${held} could not be added any more: decide what becomes of ${held === 1 ? "it" : "them"}`;
-  document.getElementById("waiting")?.append(link);
-  document.getElementById("waiting").hidden = false;
 };
 
 const refresh = (stored) => {
   say(`sent: ${stored}`);
   const typing = document.activeElement?.matches?.("input[type=text], input:not([type]), textarea") && document.activeElement.value;
-  if (location.pathname.startsWith("/examinations/") && !typing && !document.querySelector("#waiting a")) location.reload();
+  if (location.pathname.startsWith("/examinations/") && !typing) location.reload();
 };
 
 const carry = async ({ address, entries }) => {
@@ -209,6 +226,17 @@ const carry = async ({ address, entries }) => {
   return { status: 202, text: "kept on this device until the network is back" };
 };
 
+// Kept without a try to send it: whoever asks has tried. False where nothing can be kept.
+const hold = async ({ address, entries }) => {
+  if (!key) return false;
+  try { await keep(address, entries); } catch { return false; }
+  return true;
+};
+
+document.addEventListener("keep", (event) => {
+  event.preventDefault();
+  event.detail.answer = hold(event.detail);
+});
 document.addEventListener("carry", (event) => {
   event.preventDefault();
   event.detail.answer = carry(event.detail);
