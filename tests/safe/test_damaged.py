@@ -67,6 +67,15 @@ def test_bytes_that_are_no_text_in_a_parquet_table_are_refused_in_words(tmp_path
         deal(find_source(tmp_path / "in"), tmp_path / "parts", 1)
 
 
+def test_a_parquet_column_whose_name_is_no_text_is_refused_in_words(tmp_path: Path) -> None:
+    (tmp_path / "contexts.csv").write_bytes(doors.table_seeds("contexts")()[0])
+    # In Parquet's own description of the columns; the copy for Arrow is in base 64.
+    damaged = doors.parquet_seeds()[0].replace(b"sensation", b"sens\xc6tion")
+    (tmp_path / "findings.parquet").write_bytes(damaged)
+    with pytest.raises(UserError, match=r"findings\.parquet: .*expected a Parquet file"):
+        find_source(tmp_path)
+
+
 @pytest.mark.parametrize("content", [b"\n\n\nJ1,history,i01,0.4\n", b"\xef\xbb\xbf", b"\n", b"\r"])
 def test_a_table_that_begins_with_nothing_is_refused_in_words(
     content: bytes, tmp_path: Path

@@ -147,7 +147,7 @@ def _column_names(path: Path) -> list[str]:
 
         try:
             return list(pq.read_schema(path).names)
-        except (pa.ArrowInvalid, OSError) as error:
+        except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
             raise UserError(path.name, str(error), "a Parquet file") from None
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
@@ -256,7 +256,7 @@ def _table_stretches(path: Path) -> Iterator[Table]:
                 # Arrow does not look whether text is text before it is asked to.
                 batch.validate(full=True)
                 yield _plain(pa.Table.from_batches([batch]))
-    except (pa.ArrowException, OSError) as error:
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         # Names and types may be whole where the pages are not.
         raise UserError(path.name, str(error), "a whole Parquet file") from None
 
