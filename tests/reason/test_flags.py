@@ -10,7 +10,8 @@ from sidewise.protocol import load_protocol
 from sidewise.reason.flags import FlagRule, load_flags, red_flags, unasked_core, withheld
 from sidewise.reason.judge import Judge
 from sidewise.reason.result import RedFlag
-from sidewise.reason.rules import Ask, Is, evaluate, leaves, unresolved
+from sidewise.reason.rules import Ask, Is, leaves, unresolved
+from sidewise.reason.ruling import evaluate
 from sidewise.record import Record
 from tests.builders import angle, found, record
 

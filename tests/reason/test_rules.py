@@ -10,7 +10,8 @@ from pydantic import TypeAdapter, ValidationError
 
 from sidewise.protocol import load_protocol
 from sidewise.reason.judge import Judge
-from sidewise.reason.rules import Cutoff, Rule, cutoffs, evaluate
+from sidewise.reason.rules import Cutoff, Rule, cutoffs
+from sidewise.reason.ruling import evaluate
 from sidewise.record import Record
 from tests.builders import angle, found, record
 

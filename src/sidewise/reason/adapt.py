@@ -16,7 +16,7 @@ them, every draw would count alike.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import chain
+from itertools import chain, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,9 +119,12 @@ def _systematic(fit: Array, rng: np.random.Generator) -> NDArray[np.intp]:
 def _redrawn(values: Array, which: NDArray[np.intp], chosen: NDArray[np.intp]) -> Array:
     """Columns of `values` (D, n) in the draws of the row of `chosen` that `which` says; -1: as is.
 
-    Works on rows of the transposed array, which is how these arrays lie in memory.
+    Works on rows of the transposed array, which is how these arrays lie in memory, neighbours that
+    share their draws together.
     """
     found = np.array(values.T, order="C")
-    mine = np.flatnonzero(which >= 0)
-    found[mine] = np.take_along_axis(found[mine], chosen[which[mine]], axis=1)
+    edges = [0, *(np.flatnonzero(np.diff(which)) + 1), len(which)]
+    for start, stop in pairwise(edges):
+        if which[start] >= 0:
+            found[start:stop] = found[start:stop].take(chosen[which[start]], axis=1)
     return found.T

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Literal
+from functools import cached_property, lru_cache
+from typing import Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
@@ -19,13 +19,13 @@ from sidewise.reason.result import RedFlag, Source
 from sidewise.reason.rules import (
     Ask,
     Cutoff,
-    Outcome,
     Rule,
     cutoffs,
-    evaluate,
     leaves,
+    made_one,
     unresolved,
 )
+from sidewise.reason.ruling import Outcome, Ruling, evaluate
 
 URGENCIES = ("immediate", "emergency", "urgent", "soon")
 Urgency = Literal["immediate", "emergency", "urgent", "soon"]
@@ -82,6 +82,11 @@ class FlagRule(Frozen):
     withhold: tuple[str, ...]
     figures: tuple[Figure, ...] = ()
     basis: tuple[Basis, ...] = Field(min_length=1)
+
+    @cached_property
+    def asks(self) -> tuple[str, ...]:
+        """The questions of its rule."""
+        return tuple(leaf.ask for leaf in leaves(self.when) if isinstance(leaf, Ask))
 
 
 class Threshold(Frozen):
@@ -176,25 +181,42 @@ def load_flags(region: str) -> FlagBook:
     known = {*protocol.by_id, *protocol.history_by_id, *protocol.vitals_by_id}
     if strange := [word for word in book.ordinary if word not in known]:
         raise UserError(f"{path.name}: ordinary", strange[0], "words the protocol can answer")
-    return book
+    return _made_one(book)
+
+
+def _made_one(book: FlagBook) -> FlagBook:
+    """The book, parts that its flags share being one object each."""
+    known: dict[Any, Any] = {}
+    flags = [
+        flag.model_copy(
+            update={
+                name: made_one(rule, known)
+                for name in ("when", "called_for_by")
+                if (rule := getattr(flag, name)) is not None
+            }
+        )
+        for flag in book.flags
+    ]
+    return book.model_copy(update={"flags": tuple(flags)})
 
 
 def red_flags(judge: Judge, book: FlagBook) -> tuple[RedFlag, ...]:
     """Flags raised, then flags not excluded, each in order of urgency."""
-    found = [flag for rule in book.flags for flag in _flag(rule, judge, book)]
+    ruling = Ruling(judge)
+    found = [flag for rule in book.flags for flag in _flag(rule, ruling, book)]
     order = {"raised": 0, "not excluded": 1}
     return tuple(sorted(found, key=lambda f: (order[f.status], URGENCIES.index(f.urgency))))
 
 
-def _flag(rule: FlagRule, judge: Judge, book: FlagBook) -> list[RedFlag]:
+def _flag(rule: FlagRule, ruling: Ruling, book: FlagBook) -> list[RedFlag]:
     both = ("left", "right")
     groups = [(side,) for side in both] if rule.scope == "side" else [both]
-    outcomes = [evaluate(rule.when, judge, sides) for sides in groups]
+    outcomes = [ruling.outcome(rule.when, sides) for sides in groups]
     if raised := [outcome for outcome in outcomes if outcome.value == "yes"]:
         met = tuple(dict.fromkeys(word for outcome in raised for word in outcome.met))
         return [_shown(rule, "raised", met, ())]
     open_ones = [outcome for outcome in outcomes if outcome.value == "unknown"]
-    missing = _worth_asking(rule, open_ones, judge, frozenset(book.ordinary))
+    missing = _worth_asking(rule, open_ones, ruling, frozenset(book.ordinary))
     if not missing:
         return []
     met = tuple(dict.fromkeys(word for outcome in open_ones for word in outcome.met))
@@ -202,7 +224,7 @@ def _flag(rule: FlagRule, judge: Judge, book: FlagBook) -> list[RedFlag]:
 
 
 def _worth_asking(
-    rule: FlagRule, outcomes: list[Outcome], judge: Judge, ordinary: frozenset[str]
+    rule: FlagRule, outcomes: list[Outcome], ruling: Ruling, ordinary: frozenset[str]
 ) -> tuple[str, ...]:
     """What is missing: all of it if the presentation calls for the flag, else core questions.
 
@@ -211,20 +233,17 @@ def _worth_asking(
     missing = dict.fromkeys(word for outcome in outcomes for word in outcome.missing)
     if not missing:
         return ()
-    if any(outcome.words - ordinary for outcome in outcomes) or _called(rule, judge):
+    if any(outcome.words - ordinary for outcome in outcomes) or _called(rule, ruling):
         return tuple(missing)
-    core = {
-        judge.protocol.history_by_id[leaf.ask].label
-        for leaf in leaves(rule.when)
-        if isinstance(leaf, Ask) and judge.protocol.history_by_id[leaf.ask].core
-    }
+    questions = ruling.judge.protocol.history_by_id
+    core = {questions[name].label for name in rule.asks if questions[name].core}
     return tuple(word for word in missing if word in core)
 
 
-def _called(rule: FlagRule, judge: Judge) -> bool:
+def _called(rule: FlagRule, ruling: Ruling) -> bool:
     if rule.called_for_by is None:
         return False
-    return evaluate(rule.called_for_by, judge, ("left", "right")).value == "yes"
+    return ruling.outcome(rule.called_for_by, ("left", "right")).value == "yes"
 
 
 def _shown(

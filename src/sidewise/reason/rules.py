@@ -13,13 +13,9 @@ from typing import Annotated, Any, Literal
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from sidewise.protocol import Protocol
-from sidewise.protocol.criteria import Answer, Criterion
+from sidewise.protocol.criteria import Criterion
 from sidewise.protocol.fits import misfit
 from sidewise.protocol.kinds import Frozen
-from sidewise.reason.judge import Judge, State, Verdict
-from sidewise.record import Context
-
-Three = Literal["yes", "no", "unknown"]
 
 
 class Ask(Frozen):
@@ -128,19 +124,6 @@ for _model in (ContextIs, AllOf, AnyOf, AtLeast, Not, Unless):
     _model.model_rebuild()
 
 
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What a rule comes to, which leaves speak for it, and which could not be known.
-
-    `words` are the ids of the items and questions that speak for it.
-    """
-
-    value: Three
-    met: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
-    words: frozenset[str] = frozenset()
-
-
 def leaves(rule: Rule) -> Iterator[Ask | Is | ContextIs]:
     """Every leaf of a rule, in order."""
     match rule:
@@ -224,157 +207,25 @@ def _item_problem(leaf: Is, protocol: Protocol) -> list[str]:
     return [f"item {leaf.item}: {problem}"] if problem else []
 
 
-def evaluate(rule: Rule, judge: Judge, sides: tuple[str, ...]) -> Outcome:
-    """The rule on the judge's record; a leaf holds if it holds on any of `sides`."""
+def made_one(rule: Rule, known: dict[Any, Any]) -> Rule:
+    """The rule, of equal parts and criteria always the same object: each is then judged once.
+
+    known: what was met before, by itself; shared by all rules of a book.
+    """
+    changes: dict[str, Any] = {}
     match rule:
-        case Ask() | Is() | ContextIs():
-            return _leaf(rule, judge, sides)
+        case Is(criterion=criterion):
+            changes["criterion"] = known.setdefault(criterion, criterion)
         case AllOf(all_of=parts):
-            return _count(parts, len(parts), judge, sides)
+            changes["all_of"] = tuple(made_one(part, known) for part in parts)
         case AnyOf(any_of=parts):
-            return _count(parts, 1, judge, sides)
-        case AtLeast(at_least=needed, of=parts):
-            return _count(parts, needed, judge, sides)
+            changes["any_of"] = tuple(made_one(part, known) for part in parts)
+        case AtLeast(of=parts):
+            changes["of"] = tuple(made_one(part, known) for part in parts)
         case Not(negated=part):
-            inner = evaluate(part, judge, sides)
-            flipped: dict[Three, Three] = {"yes": "no", "no": "yes", "unknown": "unknown"}
-            return Outcome(flipped[inner.value], missing=inner.missing)
+            changes["negated"] = made_one(part, known)
         case Unless(then=part, unless=exception):
-            excused = evaluate(exception, judge, sides).value == "yes"
-            return Outcome("no") if excused else evaluate(part, judge, sides)
-
-
-def _count(parts: tuple[Rule, ...], needed: int, judge: Judge, sides: tuple[str, ...]) -> Outcome:
-    outcomes: list[Outcome] = []
-    spare = len(parts) - needed
-    for part in parts:
-        outcomes.append(evaluate(part, judge, sides))
-        if outcomes[-1].value == "no":
-            spare -= 1
-        if spare < 0:
-            # Too many are settled with no; what a "no" rests on is never shown.
-            return Outcome("no")
-    return _together(outcomes, needed)
-
-
-def _together(outcomes: list[Outcome], needed: int) -> Outcome:
-    yes = sum(outcome.value == "yes" for outcome in outcomes)
-    possible = yes + sum(outcome.value == "unknown" for outcome in outcomes)
-    value: Three = "yes" if yes >= needed else "unknown" if possible >= needed else "no"
-    met = tuple(word for o in outcomes if o.value != "no" for word in o.met)
-    missing = tuple(word for o in outcomes if o.value == "unknown" for word in o.missing)
-    words = frozenset[str]().union(*(o.words for o in outcomes if o.value != "no"))
-    return Outcome(value, tuple(dict.fromkeys(met)), tuple(dict.fromkeys(missing)), words)
-
-
-def _leaf(leaf: Ask | Is | ContextIs, judge: Judge, sides: tuple[str, ...]) -> Outcome:
-    if isinstance(leaf, ContextIs):
-        return _context(leaf.context, judge.record.context, sides)
-    if isinstance(leaf, Ask):
-        return _question(leaf.ask, judge)
-    asked = _asked_sides(leaf, judge, sides)
-    verdicts = [(side, judge.criterion(leaf.criterion, leaf.item, side)) for side in asked]
-    return _side_outcome(leaf, judge, verdicts)
-
-
-def _asked_sides(leaf: Is, judge: Judge, sides: tuple[str, ...]) -> tuple[str, ...]:
-    if leaf.sides == "both":
-        return ("left", "right")
-    complaint = judge.record.context.complaint
-    if leaf.sides == "complaint" and complaint:
-        return tuple(side for side in sides if side in complaint)
-    return sides
-
-
-def _question(name: str, judge: Judge) -> Outcome:
-    label = judge.protocol.history_by_id[name].label
-    answer = judge.record.context.answer(name)
-    if answer == "yes":
-        return Outcome("yes", met=(label,), words=frozenset((name,)))
-    if answer == "no":
-        return Outcome("no")
-    return Outcome("unknown", missing=(label,))
-
-
-def _side_outcome(leaf: Is, judge: Judge, verdicts: list[tuple[str, Verdict]]) -> Outcome:
-    item = judge.protocol.by_id.get(leaf.item)
-    label = _label(leaf.item, judge.protocol)
-    # A finding within error of a threshold counts for a flag: the safe way to be wrong.
-    met = [(s, v) for s, v in verdicts if v.state in (State.MET, State.SOFT)]
-    if len(met) >= (len(verdicts) if leaf.sides == "both" else 1) and met:
-        side, verdict = met[0]
-        where = f"{side} " if item and item.paired and leaf.sides != "both" else ""
-        found = f"{where}{label}: {verdict.because}"
-        return Outcome("yes", met=(found,), words=_speaking(leaf))
-    if _settled_no(leaf, verdicts):
-        return Outcome("no")
-    return Outcome("unknown", missing=(label,) if leaf.ask_for else ())
-
-
-def _label(name: str, protocol: Protocol) -> str:
-    target = (
-        protocol.by_id.get(name)
-        or protocol.history_by_id.get(name)
-        or protocol.vitals_by_id.get(name)
-    )
-    assert target is not None, "words were resolved when the rules were loaded"
-    return target.label
-
-
-def _speaking(leaf: Is) -> frozenset[str]:
-    """An answer of no may settle a rule, but it never calls for a flag."""
-    denied = isinstance(leaf.criterion, Answer) and "yes" not in leaf.criterion.values
-    return frozenset() if denied else frozenset((leaf.item,))
-
-
-def _settled_no(leaf: Is, verdicts: list[tuple[str, Verdict]]) -> bool:
-    """Both sides are asked for and one is known not to be so; or every side is known."""
-    if leaf.sides == "both" and any(v.state is State.NOT_MET for _, v in verdicts):
-        return True
-    return all(verdict.known for _, verdict in verdicts)
-
-
-def _context(test: ContextTest, context: Context, sides: tuple[str, ...]) -> Outcome:
-    results = [_context_test(name, wanted, context, sides) for name, wanted in test if wanted]
-    if any(value == "no" for value, _ in results):
-        return Outcome("no")
-    if unknown := tuple(word for value, word in results if value == "unknown"):
-        return Outcome("unknown", missing=unknown)
-    return Outcome("yes", met=tuple(word for _, word in results))
-
-
-def _context_test(
-    name: str, wanted: Any, context: Context, sides: tuple[str, ...]
-) -> tuple[Three, str]:
-    match name:
-        case "age_at_least":
-            return _compare(context.age, lambda age: age >= wanted, f"age {wanted} or over")
-        case "age_below":
-            return _compare(context.age, lambda age: age < wanted, f"age under {wanted}")
-        case "duration_weeks_below":
-            weeks = context.duration_weeks
-            return _compare(weeks, lambda w: w < wanted, f"less than {wanted:g} weeks")
-        case "duration_weeks_over":
-            weeks = context.duration_weeks
-            return _compare(weeks, lambda w: w > wanted, f"more than {wanted:g} weeks")
-        case "pain_at_least":
-            return _compare(context.pain_0_10, lambda pain: pain >= wanted, "pain")
-        case "onset":
-            return _compare(context.onset, lambda onset: onset == wanted, f"{wanted} onset")
-        case "known":
-            hit = any(getattr(getattr(context.known, s), wanted) for s in sides if s != "midline")
-            return ("yes" if hit else "no"), f"known {wanted}"
-        case "complaint":
-            hit = any(side in context.complaint for side in sides)
-            return ("yes" if hit else "no"), "a complaint"
-        case "sex":
-            return _compare(context.sex, lambda sex: sex == wanted, wanted)
-        case "complaint_both":
-            return ("yes" if len(context.complaint) == 2 else "no"), "both sides complain"
-    raise AssertionError(f"no test called {name}")
-
-
-def _compare(value: Any, holds: Any, word: str) -> tuple[Three, str]:
-    if value is None:
-        return "unknown", word
-    return ("yes" if holds(value) else "no"), word
+            changes["then"] = made_one(part, known)
+            changes["unless"] = made_one(exception, known)
+    found: Rule = known.setdefault(rule, rule.model_copy(update=changes))
+    return found
