@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sidewise.evidence.conditions import Condition, load_families
 from sidewise.evidence.fitted import Fitted, load_fitted
@@ -33,12 +35,17 @@ TELLS_LITTLE = 0.05
 
 @dataclass(frozen=True)
 class Explained:
-    """A weighing with the effects of its findings, worked out once for all conditions."""
+    """A weighing with the effects of its findings, worked out once for all conditions.
+
+    because, together: of each reading seen, and of each mechanism, everything but its effect.
+    """
 
     weighing: Weighing
     effects: Moved
     gains: Gains
     spoken: dict[int, Spoken]
+    because: dict[int, Callable[..., Because]]
+    together: tuple[Callable[..., Together], ...]
 
 
 def explained(weighing: Weighing, seen: Observed, open_readings: list[int]) -> Explained:
@@ -46,11 +53,17 @@ def explained(weighing: Weighing, seen: Observed, open_readings: list[int]) -> E
     structure = weighing.layout.structure
     spoken = {structure.reading_index[entry.seat.name]: entry for entry in seen.spoken}
     interest = variables_of_interest(weighing.layout)
+    region, effects = weighing.region, weighing.effects
     return Explained(
         weighing=weighing,
-        effects=weighing.effects,
+        effects=effects,
         gains=gains(weighing.mean, weighing.evidence, open_readings, interest),
         spoken=spoken,
+        because={number: _of_finding(region, entry) for number, entry in spoken.items()},
+        together=tuple(
+            _of_mechanism(region, group, [spoken[number] for number in members])
+            for group, members in zip(effects.groups, effects.members, strict=True)
+        ),
     )
 
 
@@ -103,35 +116,61 @@ def _posterior(told: Explained, condition: Condition, side: str | None) -> Condi
 
 
 def _because(told: Explained, condition: Condition, variable: int) -> tuple[Because, ...]:
-    column = told.effects.log_odds[:, variable]
-    order = np.argsort(-np.abs(column), kind="stable")
-    return tuple(
-        _one_because(told, condition, told.spoken[told.effects.readings[i]], float(column[i]))
-        for i in order
-        if abs(column[i]) >= SMALLEST_EFFECT
-    )
+    w, effects = told.weighing, told.effects
+    leans_on, lows = _rests_on(w.region, w.setting), _lower_limits(w.region)
+    found = []
+    for place, effect in _strongest(effects.log_odds[:, variable]):
+        number = effects.readings[place]
+        link = (told.spoken[number].seat.reading.id, condition.id)
+        found.append(
+            told.because[number](
+                effect=effect,
+                # A finding that speaks through other conditions has no link of its own.
+                leans_on=leans_on.get(link, "through other conditions"),
+                tells_little=lows.get(link, 1.0) < TELLS_LITTLE,
+            )
+        )
+    return tuple(found)
 
 
 def _together(told: Explained, variable: int) -> tuple[Together, ...]:
     """What the mechanisms did, the strongest first."""
-    column = told.effects.group_log_odds[:, variable]
-    return tuple(
-        _one_together(told, int(i), float(column[i]))
-        for i in np.argsort(-np.abs(column), kind="stable")
-        if abs(column[i]) >= SMALLEST_EFFECT
+    strongest = _strongest(told.effects.group_log_odds[:, variable])
+    return tuple(told.together[group](effect=effect) for group, effect in strongest)
+
+
+def _strongest(effects: NDArray[np.float64]) -> list[tuple[int, float]]:
+    """Place and size of the effects that matter, the largest first."""
+    found = [(i, x) for i, x in enumerate(effects.tolist()) if abs(x) >= SMALLEST_EFFECT]
+    return sorted(found, key=lambda effect: -abs(effect[1]))
+
+
+def _of_finding(region: str, spoken: Spoken) -> Callable[..., Because]:
+    """What is the same of a finding whatever the condition."""
+    seat = spoken.seat
+    return partial(
+        Because,
+        item=seat.reading.item,
+        side=seat.side,
+        reading=seat.reading.id,
+        label=seat.reading.label,
+        found=_found_word(spoken),
+        sources=_sources(region, seat.reading.id),
     )
 
 
-def _one_together(told: Explained, group: int, effect: float) -> Together:
-    family, mechanism = told.effects.groups[group]
-    spoken = [told.spoken[number] for number in told.effects.members[group]]
-    return Together(
+def _of_mechanism(
+    region: str, group: tuple[str, str], members: list[Spoken]
+) -> Callable[..., Together]:
+    """What is the same of a mechanism whatever the condition."""
+    family, mechanism = group
+    return partial(
+        Together,
         mechanism=mechanism.rpartition(".")[0],
-        label=_mechanism_label(told.weighing.region, family, mechanism),
-        side=spoken[0].seat.side,
-        readings=tuple(entry.seat.reading.id for entry in spoken),
-        found=sum(entry.observation is not False for entry in spoken),
-        effect=effect,
+        label=_mechanism_label(region, family, mechanism),
+        side=members[0].seat.side,
+        readings=tuple(entry.seat.reading.id for entry in members),
+        found=sum(entry.observation is not False for entry in members),
     )
 
 
@@ -143,30 +182,10 @@ def _mechanism_label(region: str, family: str, mechanism: str) -> str:
     return f"{mine.label}: {word}"
 
 
-def _one_because(told: Explained, condition: Condition, spoken: Spoken, effect: float) -> Because:
-    seat, w = spoken.seat, told.weighing
-    return Because(
-        item=seat.reading.item,
-        side=seat.side,
-        reading=seat.reading.id,
-        label=seat.reading.label,
-        found=_found_word(spoken),
-        effect=effect,
-        leans_on=_leans_on(w.region, seat.reading.id, condition.id, w.setting),
-        tells_little=_tells_little(w.region, seat.reading.id, condition.id),
-        sources=_sources(w.region, seat.reading.id),
-    )
-
-
 def _found_word(spoken: Spoken) -> str:
     if isinstance(spoken.observation, bool):
         return "present" if spoken.observation else "absent"
     return "perhaps present"
-
-
-def _leans_on(region: str, reading: str, condition: str, setting: str) -> str:
-    """What the link rests on; a finding that speaks through other conditions has no own link."""
-    return _rests_on(region, setting).get((reading, condition), "through other conditions")
 
 
 @lru_cache(maxsize=8)
@@ -185,14 +204,9 @@ def _rests_on(region: str, setting: str) -> dict[tuple[str, str], str]:
 MARK_WORDS = {"measured": "studies", "leans on judgement": "judgement"}
 
 
-def _tells_little(region: str, reading: str, condition: str) -> bool:
-    """Whether every link of the reading to the condition has an interval that includes zero."""
-    low = _lower_limits(region).get((reading, condition))
-    return low is not None and low < TELLS_LITTLE
-
-
 @lru_cache(maxsize=4)
 def _lower_limits(region: str) -> dict[tuple[str, str], float]:
+    """2.5th centile of the link of a reading to a condition; of several levels the highest."""
     fitted: Fitted = load_fitted(region)
     lows = np.quantile(fitted.link, 0.025, axis=0)
     found: dict[tuple[str, str], float] = {}

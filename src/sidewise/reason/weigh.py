@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,10 +50,17 @@ class Weighing:
 
     def prior_sources(self, condition: str) -> tuple[Source, ...]:
         """Where the pre-test figure of a condition comes from."""
+        return self._sources_of_priors.get(condition, ())
+
+    @cached_property
+    def _sources_of_priors(self) -> dict[str, tuple[Source, ...]]:
         used = set(self.pretest.rows)
-        rows = load_pretest_table(self.region).rows
-        mine = [row for row in rows if row.id in used and row.condition == condition]
-        return tuple(Source(row.source, row.mark, row.note) for row in mine)
+        found: dict[str, tuple[Source, ...]] = {}
+        for row in load_pretest_table(self.region).rows:
+            if row.id in used:
+                source = Source(row.source, row.mark, row.note)
+                found[row.condition] = (*found.get(row.condition, ()), source)
+        return found
 
 
 def weigh(record: Record, seen: Observed, setting: str, draws: int) -> Weighing:
