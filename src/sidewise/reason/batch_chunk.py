@@ -12,6 +12,7 @@ from typing import Any
 
 from sidewise.reason.batch_records import Aside, read_chunk
 from sidewise.reason.batch_weigh import Weighed, knowledge_version, weigh_records
+from sidewise.reason.compiled import use_compiled
 from sidewise.reason.net import layout
 
 Table = Any  # pyarrow ships no types
@@ -45,6 +46,9 @@ class ChunkAnswer:
 def weigh_chunk(tables: Mapping[str, Table], asked: Asked) -> ChunkAnswer:
     """Everything that follows from one chunk; a pure function, so that any machine may do it."""
     read = read_chunk(tables)
+    if asked.draws:
+        # Mean parameters share eliminations and gain too little to load numba for.
+        use_compiled()
     weighed = weigh_records(read.records, asked.setting, asked.draws)
     failed = [one for one in weighed if not one.usable]
     aside = [

@@ -18,6 +18,8 @@ def use_compiled() -> bool:
     """
     from sidewise.reason.engine import lower
 
+    if lower.is_on():
+        return True
     if not lower.available():
         return False
     lower.warm_up()
