@@ -135,29 +135,26 @@ def _level(said: Said, _kind: Any) -> Options | None:
 
 
 def _length(said: Said, _kind: Any) -> Options | None:
-    quantity = said.get("number")
-    if quantity is None:
-        return None
-    if quantity.unit == "mm":
-        return _sure("length", cm=quantity.number / 10)
-    if quantity.unit == "cm":
-        return _sure("length", cm=quantity.number)
-    if quantity.unit is None:
-        label = f"{quantity.number:g} cm"
-        return Options((Meant({"kind": "length", "cm": quantity.number}, label),), "which unit")
-    return None
+    return _measured("length", said, "cm", "cm", {"cm": 1, "mm": 10})
 
 
 def _seconds(said: Said, _kind: Any) -> Options | None:
     if "NONE" in said:
         return _sure("seconds", none=True) if len(said) == 1 else None
-    quantity = said.get("number")
-    if quantity is None or quantity.unit not in ("s", None):
+    return _measured("seconds", said, "seconds", "seconds", {"s": 1})
+
+
+def _measured(
+    kind: str, said: Said, field: str, word: str, parts: dict[str, int]
+) -> Options | None:
+    """A number with one of these units (so many parts of the field's unit); asked for without."""
+    quantity: Quantity | None = said.get("number")
+    if quantity is None or quantity.unit not in (None, *parts):
         return None
-    sure = _sure("seconds", seconds=quantity.number)
-    if quantity.unit == "s":
-        return sure
-    return Options((Meant(sure.meant[0].value, f"{quantity.number:g} seconds"),), "which unit")
+    if quantity.unit is not None:
+        return _sure(kind, **{field: quantity.number / parts[quantity.unit]})
+    bare = {"kind": kind, field: quantity.number}
+    return Options((Meant(bare, f"{quantity.number:g} {word}"),), "which unit")
 
 
 def _count(said: Said, _kind: Any) -> Options | None:
@@ -198,8 +195,7 @@ def _result(said: Said, kind: Any) -> Options | None:
         return _by_degrees(value)
     if not value.keys() - {"kind"}:
         return None
-    meant = [Meant({**value, "result": word}, word) for word in ("positive", "equivocal")]
-    return Options(tuple(meant), "positive or equivocal")
+    return _either(value, "positive", "equivocal")
 
 
 def _lag(said: Said, kind: Any) -> Any:
@@ -223,8 +219,12 @@ def _by_degrees(value: dict[str, Any]) -> Options:
         return Options((Meant({**value, "lag": True, "result": "positive"}),))
     if value["lag_degrees"] == 0 and not value.get("lag"):
         return Options((Meant({**value, "result": "negative"}),))
-    meant = [Meant({**value, "result": word}, word) for word in ("positive", "negative")]
-    return Options(tuple(meant), "positive or negative")
+    return _either(value, "positive", "negative")
+
+
+def _either(value: dict[str, Any], one: str, other: str) -> Options:
+    meant = [Meant({**value, "result": word}, word) for word in (one, other)]
+    return Options(tuple(meant), f"{one} or {other}")
 
 
 def _choice(said: Said, kind: Any) -> Options | None:

@@ -127,15 +127,18 @@ def _count(value: Any, _item: Item) -> Iterator[str]:
 
 def _mrc(value: Any, _item: Item) -> Iterator[str]:
     yield value.grade
-    if value.limited_by_pain:
-        yield "limited by pain"
+    yield from _limited(value)
 
 
 def _force(value: Any, _item: Item) -> Iterator[str]:
     yield f"{number_said(value.newtons)} N"
+    yield from _limited(value)
+    yield from _instrument(value)
+
+
+def _limited(value: Any) -> Iterator[str]:
     if value.limited_by_pain:
         yield "limited by pain"
-    yield from _instrument(value)
 
 
 def _result(value: Any, _item: Item) -> Iterator[str]:
@@ -172,18 +175,19 @@ def _place(value: Any, _item: Item) -> Iterator[str]:
     yield from _said("structure", value.structure)
 
 
-def _reflex(value: Any, _item: Item) -> Iterator[str]:
-    yield value.reflex
-
-
 def _sensation(value: Any, _item: Item) -> Iterator[str]:
     yield value.sensation
     if value.to:
         yield value.to
 
 
-def _pulse(value: Any, _item: Item) -> Iterator[str]:
-    yield value.pulse
+def _word(name: str) -> Callable[[Any, Item], Iterator[str]]:
+    """A kind that is one word of its own."""
+
+    def write(value: Any, _item: Item) -> Iterator[str]:
+        yield getattr(value, name)
+
+    return write
 
 
 def _vital(value: Any, _item: Item) -> Iterator[str]:
@@ -209,9 +213,9 @@ WRITERS: dict[str, Callable[[Any, Item], Iterator[str]]] = {
     "result": _result,
     "choice": _choice,
     "place": _place,
-    "reflex": _reflex,
+    "reflex": _word("reflex"),
     "sensation": _sensation,
-    "pulse": _pulse,
+    "pulse": _word("pulse"),
     "vital": _vital,
     "text": _text,
 }
