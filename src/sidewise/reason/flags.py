@@ -181,12 +181,12 @@ def load_flags(region: str) -> FlagBook:
     known = {*protocol.by_id, *protocol.history_by_id, *protocol.vitals_by_id}
     if strange := [word for word in book.ordinary if word not in known]:
         raise UserError(f"{path.name}: ordinary", strange[0], "words the protocol can answer")
-    return _made_one(book)
+    return _made_one(book, protocol)
 
 
-def _made_one(book: FlagBook) -> FlagBook:
-    """The book, parts that its flags share being one object each."""
-    known: dict[Any, Any] = {}
+def _made_one(book: FlagBook, protocol: Protocol) -> FlagBook:
+    """The book, parts that its flags share being one object each, and so are readings' criteria."""
+    known: dict[Any, Any] = {reading.criterion: reading.criterion for reading in protocol.readings}
     flags = [
         flag.model_copy(
             update={

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from itertools import chain
 from typing import Any, Literal
 
 from sidewise.protocol import Protocol
@@ -29,16 +28,46 @@ Sides = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
-    """What a rule comes to, which leaves speak for it, and which could not be known.
+class Words:
+    """What speaks for a rule, what is missing, and the ids of items and questions that speak."""
 
-    `words` are the ids of the items and questions that speak for it.
+    met: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    ids: frozenset[str] = frozenset()
+
+
+SILENT = Words()
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a rule comes to; its words, or the parts that are not "no", whose words are joined.
+
+    Most outcomes are never shown, so words are joined only when they are asked for.
     """
 
     value: Three
-    met: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
-    words: frozenset[str] = frozenset()
+    said: Words = SILENT
+    parts: tuple[Outcome, ...] = ()
+
+    @property
+    def met(self) -> tuple[str, ...]:
+        """Which leaves speak for it."""
+        found = (word for part in self.parts for word in part.met)
+        return tuple(dict.fromkeys(found)) if self.parts else self.said.met
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Which leaves could not be known."""
+        found = (word for part in self.parts if part.value == "unknown" for word in part.missing)
+        return tuple(dict.fromkeys(found)) if self.parts else self.said.missing
+
+    @property
+    def words(self) -> frozenset[str]:
+        """The ids of the items and questions that speak for it."""
+        if not self.parts:
+            return self.said.ids
+        return frozenset(word for part in self.parts for word in part.words)
 
 
 NO = Outcome("no")
@@ -81,26 +110,18 @@ def _count(parts: tuple[Rule, ...], needed: int, ruling: Ruling, sides: Sides) -
         else:
             # Too many are settled with no.
             return NO
-    return _together(outcomes, needed)
-
-
-def _together(outcomes: list[Outcome], needed: int) -> Outcome:
-    """Outcomes of which none is "no", and which suffice if the unknown ones turn out well."""
     if len(outcomes) == 1 and outcomes[0].value == "unknown":
         return outcomes[0]
-    unknown = [outcome for outcome in outcomes if outcome.value == "unknown"]
-    return Outcome(
-        "yes" if len(outcomes) - len(unknown) >= needed else "unknown",
-        tuple(dict.fromkeys(chain.from_iterable([outcome.met for outcome in outcomes]))),
-        tuple(dict.fromkeys(chain.from_iterable([outcome.missing for outcome in unknown]))),
-        frozenset(chain.from_iterable([outcome.words for outcome in outcomes])),
-    )
+    yes = sum([outcome.value == "yes" for outcome in outcomes])
+    return Outcome("yes" if yes >= needed else "unknown", parts=tuple(outcomes))
 
 
 def _not(rule: Not, ruling: Ruling, sides: Sides) -> Outcome:
     inner = ruling.outcome(rule.negated, sides)
-    flipped: dict[Three, Three] = {"yes": "no", "no": "yes", "unknown": "unknown"}
-    return Outcome(flipped[inner.value], missing=inner.missing)
+    if inner.value == "yes":
+        return NO
+    value: Three = "yes" if inner.value == "no" else "unknown"
+    return Outcome(value, Words(missing=inner.missing))
 
 
 def _unless(rule: Unless, ruling: Ruling, sides: Sides) -> Outcome:
@@ -141,10 +162,10 @@ def _question(name: str, judge: Judge) -> Outcome:
     label = judge.protocol.history_by_id[name].label
     answer = judge.record.context.answer(name)
     if answer == "yes":
-        return Outcome("yes", met=(label,), words=frozenset((name,)))
+        return Outcome("yes", Words(met=(label,), ids=frozenset((name,))))
     if answer == "no":
         return NO
-    return Outcome("unknown", missing=(label,))
+    return Outcome("unknown", Words(missing=(label,)))
 
 
 def _side_outcome(leaf: Is, judge: Judge, verdicts: list[tuple[str, Verdict]]) -> Outcome:
@@ -156,10 +177,10 @@ def _side_outcome(leaf: Is, judge: Judge, verdicts: list[tuple[str, Verdict]]) -
         side, verdict = met[0]
         where = f"{side} " if item and item.paired and leaf.sides != "both" else ""
         found = f"{where}{label}: {verdict.because}"
-        return Outcome("yes", met=(found,), words=_speaking(leaf))
+        return Outcome("yes", Words(met=(found,), ids=_speaking(leaf)))
     if _settled_no(leaf, verdicts):
         return NO
-    return Outcome("unknown", missing=(label,) if leaf.ask_for else ())
+    return Outcome("unknown", Words(missing=(label,)) if leaf.ask_for else SILENT)
 
 
 def _label(name: str, protocol: Protocol) -> str:
@@ -190,8 +211,8 @@ def _context(test: ContextTest, context: Context, sides: tuple[str, ...]) -> Out
     if any(value == "no" for value, _ in results):
         return NO
     if unknown := tuple(word for value, word in results if value == "unknown"):
-        return Outcome("unknown", missing=unknown)
-    return Outcome("yes", met=tuple(word for _, word in results))
+        return Outcome("unknown", Words(missing=unknown))
+    return Outcome("yes", Words(met=tuple(word for _, word in results)))
 
 
 def _context_test(
