@@ -76,6 +76,21 @@ def test_nothing_examined_changes_no_draw() -> None:
     assert np.array_equal(log_m, np.zeros(100))
 
 
+def test_parameters_are_written_to_only_if_given_away() -> None:
+    network = uncertain(100, np.random.default_rng(15))
+    evidence = observed(STRUCTURE, {f"r{i}": i % 2 == 0 for i in range(READINGS)})
+    marginal = solve(network.mean(), evidence).marginal[0]
+    mine = Parameters(**{name: value.copy() for name, value in network.parameters.arrays()})
+    kept, log_m = adapted(STRUCTURE, mine, evidence, ROWS, marginal, 1)
+    assert np.array_equal(mine.link, network.parameters.link)
+    assert not np.array_equal(kept.link, mine.link)
+    same, again = adapted(STRUCTURE, mine, evidence, ROWS, marginal, 1, given_away=True)
+    assert np.array_equal(same.link, kept.link)
+    assert np.array_equal(same.leak, kept.leak)
+    assert np.array_equal(log_m, again)
+    assert np.shares_memory(same.link, mine.link)
+
+
 @pytest.mark.slow
 def test_intervals_hold_the_posterior_of_the_true_parameters() -> None:
     # 4,000 records drawn from drawn parameters; 95 +/- 1% of the intervals must hold the posterior

@@ -35,12 +35,15 @@ def adapted(
     rows: NDArray[np.intp],
     marginal: Array,
     seed: int,
+    *,
+    given_away: bool = False,
 ) -> tuple[engine.Parameters, Array]:
     """Parameters with the draws of each reading seen chosen anew, and log m (D,) of each draw.
 
     rows: for each reading of the structure its row in the fit; readings of one row (the two
     sides) share their parameters and are chosen together. marginal: (V, Lmax) the conditions by
-    the mean network, with all findings.
+    the mean network, with all findings. given_away: links and leaks may be written to, which saves
+    fresh memory, and that is most of the time.
     """
     if not evidence.readings:
         return parameters, np.zeros(parameters.draws)
@@ -54,11 +57,13 @@ def adapted(
     which = np.full(1 + max(rows.max(), seen.max()), -1)
     which[chosen_rows] = np.arange(len(chosen_rows))
     log_m = np.log(np.take_along_axis(fit, chosen, axis=1)).sum(axis=0)
-    return replace(
-        parameters,
-        link=_redrawn(parameters.link, which[rows[arcs.reading_of_link]], chosen),
-        leak=_redrawn(parameters.leak, which[rows], chosen),
-    ), np.asarray(log_m)
+    link, leak = (
+        values.T if given_away else np.array(values.T, order="C")
+        for values in (parameters.link, parameters.leak)
+    )
+    _redraw(link, which[rows[arcs.reading_of_link]], chosen)
+    _redraw(leak, which[rows], chosen)
+    return replace(parameters, link=link.T, leak=leak.T), np.asarray(log_m)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,15 +121,12 @@ def _systematic(fit: Array, rng: np.random.Generator) -> NDArray[np.intp]:
     )
 
 
-def _redrawn(values: Array, which: NDArray[np.intp], chosen: NDArray[np.intp]) -> Array:
-    """Columns of `values` (D, n) in the draws of the row of `chosen` that `which` says; -1: as is.
+def _redraw(values: Array, which: NDArray[np.intp], chosen: NDArray[np.intp]) -> None:
+    """Rows of `values` (n, D) get the draws of the row of `chosen` that `which` says; -1: as is.
 
-    Works on rows of the transposed array, which is how these arrays lie in memory, neighbours that
-    share their draws together.
+    Neighbours that share their draws go together.
     """
-    found = np.array(values.T, order="C")
     edges = [0, *(np.flatnonzero(np.diff(which)) + 1), len(which)]
     for start, stop in pairwise(edges):
         if which[start] >= 0:
-            found[start:stop] = found[start:stop].take(chosen[which[start]], axis=1)
-    return found.T
+            values[start:stop] = values[start:stop].take(chosen[which[start]], axis=1)

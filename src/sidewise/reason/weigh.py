@@ -74,8 +74,9 @@ def weigh(record: Record, seen: Observed, setting: str, draws: int) -> Weighing:
     evidence = observed(laid.structure, seen.findings)
     mean = with_prior_solution(engine.Network(laid.structure, plain.mean), before.mean)
     effects = moved(mean, evidence)
+    choice = _seed(record, "choice")
     parameters, log_m = adapted(
-        laid.structure, plain.each, evidence, laid.rows, effects.marginal, _seed(record, "choice")
+        laid.structure, plain.each, evidence, laid.rows, effects.marginal, choice, given_away=True
     )
     network = with_prior_solution(engine.Network(laid.structure, parameters), before.drawn)
     return Weighing(
