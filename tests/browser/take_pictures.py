@@ -39,9 +39,9 @@ def examine(hand: Hand, address: str) -> None:
     page = hand.page
     page.goto(f"{address}history/")
     for question in ("fever", "weight_loss", "cancer", "injury", "exertion", "breathlessness"):
-        with page.expect_response(lambda r: r.url.endswith("/answer/")):
+        with page.expect_response(lambda r: r.url.endswith("/touch/")):
             page.click(f"#q-{question} button[value=no]")
-    with page.expect_response(lambda r: r.url.endswith("/answer/")):
+    with page.expect_response(lambda r: r.url.endswith("/touch/")):
         page.click("#q-night_pain button[value=yes]")
     page.goto(f"{address}stage/feel/")
     hand.save("#row-coracoid_tenderness .left .chip:text-is('2')")

@@ -14,7 +14,7 @@ READING = (
 )  # fmt: skip
 WRITING = {
     "record/": {"places": "coracoid_tenderness left", "value": '{"kind":"tenderness","grade":2}'},
-    "history/answer/": {"question": "fever", "answer": "no"},
+    "history/answer/": {"state": "history.fever", "answer": "no"},
     "history/vitals/": {"temperature": "36.8"},
     "about/": {"age": "58"},
     "sign/": {"keep": "1"},

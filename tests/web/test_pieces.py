@@ -53,7 +53,7 @@ def _steps(cast):
     address = f"/examinations/{cast.examination.pk}"
     about = {"age": "61", "complaint": ["left", "right"], "setting": "primary"}
     yield client.post(f"{address}/about/", about)
-    yield client.post(f"{address}/history/answer/", {"question": "fever", "answer": "yes"})
+    yield client.post(f"{address}/history/answer/", {"state": "history.fever", "answer": "yes"})
     marked = {"item": "gh_swelling", "side": "left", "value": {"kind": "sign", "grade": "marked"}}
     hot = {"item": "warmth", "side": "left", "value": {"kind": "choice", "choice": "hot"}}
     yield touch(client, cast.examination, marked, hot)

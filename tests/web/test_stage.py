@@ -118,7 +118,7 @@ def test_what_a_raised_flag_withholds_is_not_in_the_rest(cast):
     hot = {"item": "warmth", "side": "left", "value": {"kind": "choice", "choice": "hot"}}
     client = cast.client("owner")
     client.post(f"/examinations/{cast.examination.pk}/history/answer/",
-                {"question": "fever", "answer": "yes"})  # fmt: skip
+                {"state": "history.fever", "answer": "yes"})  # fmt: skip
     touch(client, cast.examination, marked, red, hot)
     now = current(cast.examination)
     assert now.completeness.raised

@@ -29,6 +29,16 @@ def check_finding(finding: Finding, protocol: Protocol) -> None:
             raise error
 
 
+def check_statement(field: str, value: Any, protocol: Protocol) -> None:
+    """Raises UserError where a statement names no question or sign of the protocol, or too much."""
+    data = {"patient": "-", "examiner": "-", "examined_at": "2000-01-01T00:00:00+00:00"}
+    table, _, name = field.partition(".")
+    if table in ("history", "vitals") and value is not None:
+        context = Context.model_validate({**data, table: {name: value}})
+        for error in _context_errors(context, protocol):
+            raise error
+
+
 def _context_errors(context: Context, protocol: Protocol) -> Iterator[UserError]:
     for name in context.history:
         if name not in protocol.history_by_id:

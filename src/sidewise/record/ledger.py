@@ -8,13 +8,16 @@ person settles it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Generic, Literal, TypeVar
 
-from pydantic import AwareDatetime, Field
+from pydantic import AwareDatetime, Field, model_validator
 
 from sidewise.errors import UserError
 from sidewise.protocol.kinds import Frozen
 from sidewise.record.model import Conclusion, Context, Finding, Record, Revision, Signature
+from sidewise.record.statement import Dispute, checked_value, disputes, with_statements
+
+Held = TypeVar("Held")
 
 
 class Opened(Frozen):
@@ -30,6 +33,26 @@ class ContextSet(Frozen):
 
     do: Literal["context"] = "context"
     changes: dict[str, Any]
+
+
+class Stated(Frozen):
+    """One field of the context was filled in, or one question answered.
+
+    `field` is a field of the context, "known.left", "history.<question>" or "vitals.<sign>";
+    `replaces` names the entries it takes the place of.
+    """
+
+    do: Literal["state"] = "state"
+    field: str = Field(min_length=1, max_length=120)
+    value: Any = None
+    replaces: tuple[str, ...] = ()
+
+    @model_validator(mode="before")
+    @classmethod
+    def _value_as_kept(cls, data: Any) -> Any:
+        if isinstance(data, dict) and isinstance(data.get("field"), str):
+            return {**data, "value": checked_value(data["field"], data.get("value"))}
+        return data
 
 
 class Found(Frozen):
@@ -75,7 +98,7 @@ class Discarded(Frozen):
 
 
 Deed = Annotated[
-    Opened | ContextSet | Found | Undone | Concluded | Signed | Amended | Discarded,
+    Opened | ContextSet | Stated | Found | Undone | Concluded | Signed | Amended | Discarded,
     Field(discriminator="do"),
 ]
 
@@ -95,12 +118,41 @@ class Folded(Frozen):
     record: Record
     holders: dict[str, Finding]
     discarded: str | None = None
+    statements: dict[str, Stated] = {}
+    disputes: tuple[Dispute, ...] = ()
 
     def holding(self, finding: Finding) -> tuple[str, ...]:
         """The live entries that `finding` takes the place of: what entering it must name."""
         return tuple(
             name for name, held in self.holders.items() if finding.takes_the_place_of(held)
         )
+
+    def stating(self, field: str) -> tuple[str, ...]:
+        """The live entries that state this field: what stating it anew must name."""
+        return tuple(name for name, held in self.statements.items() if held.field == field)
+
+
+class _Live(Generic[Held]):
+    """What stands, by entry: each may take the place of others, and give it back."""
+
+    def __init__(self) -> None:
+        self.holders: dict[str, Held] = {}
+        self.ever: dict[str, Held] = {}
+        self.replaces: dict[str, tuple[str, ...]] = {}
+
+    def hold(self, name: str, thing: Held, replaces: Iterable[str]) -> None:
+        # Only what was live is replaced, so that undoing puts back exactly that.
+        live = tuple(old for old in replaces if old in self.holders)
+        for old in live:
+            del self.holders[old]
+        self.ever[name] = self.holders[name] = thing
+        self.replaces[name] = live
+
+    def undo(self, name: str) -> None:
+        if self.holders.pop(name, None) is None:
+            return
+        for old in self.replaces[name]:
+            self.holders[old] = self.ever[old]
 
 
 class _State:
@@ -109,21 +161,30 @@ class _State:
     def __init__(self, record_id: str, opened: Opened) -> None:
         self.id = record_id
         self.region = opened.region
-        self.context = opened.context
-        self.holders: dict[str, Finding] = {}
-        self.findings: dict[str, Finding] = {}
-        self.replaces: dict[str, tuple[str, ...]] = {}
+        self.set_context = opened.context
+        self.found: _Live[Finding] = _Live()
+        self.stated: _Live[Stated] = _Live()
         self.conclusion = Conclusion()
         self.signed: Signature | None = None
         self.earlier: tuple[Revision, ...] = ()
         self.discarded: str | None = None
+
+    @property
+    def context(self) -> Context:
+        held = self.stated.holders.values()
+        return with_statements(self.set_context, ((one.field, one.value) for one in held))
+
+    @property
+    def disputes(self) -> tuple[Dispute, ...]:
+        held = self.stated.holders.items()
+        return disputes({name: (one.field, one.value) for name, one in held})
 
     def record(self) -> Record:
         return Record(
             id=self.id,
             region=self.region,
             context=self.context,
-            findings=tuple(self.holders.values()),
+            findings=tuple(self.found.holders.values()),
             conclusion=self.conclusion,
             revision=len(self.earlier) + 1,
             signed=self.signed,
@@ -151,7 +212,13 @@ def fold(record_id: str, entries: Iterable[Entry]) -> Folded:
             _apply(state, entry)
     if state is None:
         raise UserError("entries", None, "at least the entry that opens the record")
-    return Folded(record=state.record(), holders=state.holders, discarded=state.discarded)
+    return Folded(
+        record=state.record(),
+        holders=state.found.holders,
+        discarded=state.discarded,
+        statements=state.stated.holders,
+        disputes=state.disputes,
+    )
 
 
 def _apply(state: _State, entry: Entry) -> None:
@@ -161,13 +228,15 @@ def _apply(state: _State, entry: Entry) -> None:
         case Opened():
             raise UserError("entries", "open", "a record is opened once")
         case ContextSet():
-            merged = {**state.context.model_dump(), **deed.changes}
-            state.context = Context.model_validate(merged)
+            _set(state, deed)
+        case Stated():
+            state.stated.hold(entry.id, deed, deed.replaces)
         case Found():
-            _hold(state, entry.id, deed)
+            state.found.hold(entry.id, deed.finding, deed.replaces)
         case Undone():
             for name in deed.entries:
-                _undo(state, name)
+                state.found.undo(name)
+                state.stated.undo(name)
         case Concluded():
             state.conclusion = deed.conclusion
         case Signed():
@@ -178,21 +247,13 @@ def _apply(state: _State, entry: Entry) -> None:
             state.discarded = deed.reason
 
 
-def _hold(state: _State, name: str, deed: Found) -> None:
-    # Only what was live is replaced, so that undoing puts back exactly that.
-    live = tuple(old for old in deed.replaces if old in state.holders)
-    for old in live:
-        del state.holders[old]
-    state.findings[name] = deed.finding
-    state.replaces[name] = live
-    state.holders[name] = deed.finding
-
-
-def _undo(state: _State, name: str) -> None:
-    if state.holders.pop(name, None) is None:
-        return
-    for old in state.replaces[name]:
-        state.holders[old] = state.findings[old]
+def _set(state: _State, deed: ContextSet) -> None:
+    merged = {**state.set_context.model_dump(), **deed.changes}
+    state.set_context = Context.model_validate(merged)
+    # What was stated of these fields before is superseded by this.
+    for name, one in list(state.stated.holders.items()):
+        if one.field.partition(".")[0] in deed.changes:
+            del state.stated.holders[name]
 
 
 def _refuse_if_closed(state: _State, deed: Deed) -> None:
@@ -213,6 +274,14 @@ def _sign(state: _State, entry: Entry) -> None:
             "a record without contradictions",
             "Keep one of the values, then sign.",
         )
+    if state.disputes:
+        first_field = state.disputes[0].field
+        raise UserError(
+            "sign",
+            f"{len(state.disputes)} field(s) with different answers, first {first_field}",
+            "one answer for each",
+            "Keep one of the answers, then sign.",
+        )
     state.signed = Signature(by=entry.by, at=entry.at)
 
 
@@ -224,7 +293,7 @@ def _amend(state: _State, entry: Entry, deed: Amended) -> None:
         Revision(
             number=len(state.earlier) + 1,
             context=state.context,
-            findings=tuple(state.holders.values()),
+            findings=tuple(state.found.holders.values()),
             conclusion=state.conclusion,
             signed=state.signed,
             amended_by=entry.by,

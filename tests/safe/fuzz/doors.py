@@ -349,12 +349,15 @@ def touches_door() -> Take:
 
 
 def touch_seeds() -> list[bytes]:
-    """A finding, a correction, an undo."""
+    """A finding, a correction, an undo; an answer and other fields of the context."""
     finding = {"item": "neer", "side": "left", "value": {"kind": "result", "result": "positive"}}
     at = "2026-03-02T09:41:00Z"
     deeds = [
         {"do": "found", "finding": finding}, {"do": "undo", "entries": ["a"]},
         {"do": "found", "finding": {**finding, "note": "again"}, "replaces": ["a"]},
+        {"do": "state", "field": "history.fever", "value": "yes", "replaces": ["a"]},
+        {"do": "state", "field": "known.left", "value": ["tear"]},
+        {"do": "state", "field": "complaint", "value": "left right"},
     ]  # fmt: skip
     entries = [{"id": f"a{n}", "at": at, "deed": deed} for n, deed in enumerate(deeds)]
     return [json.dumps({"entries": part}).encode() for part in (entries, entries[:1])]
@@ -367,11 +370,15 @@ def form_door() -> Take:
     from sidewise.record.ledger import Folded
     from sidewise.record.reading import parse_record
     from sidewise.web.examinations.entries import entries_from_form
+    from sidewise.web.examinations.statements import Shown, seen_by
 
+    fresh = {"age": Shown("age", ("58",), ())}
     folded = Folded(record=parse_record(json.dumps(small_record())), holders={})
 
     def take(data: bytes) -> object:
         form = dict(parse_qsl(text_of(data), keep_blank_values=True))
+        if "states" in form:
+            return seen_by(form["states"], fresh)
         return entries_from_form(form, folded, "E2", "E1")
 
     return take
@@ -383,6 +390,7 @@ FORMS = (
     b"places=neer+left&status=unable&reason=asleep",
     b"findings=%5B%7B%22item%22%3A%22neer%22%2C%22side%22%3A%22left%22%7D%5D",
     b"undo=a+b",
+    b"states=%7B%22age%22%3A%7B%22was%22%3A%5B%2258%22%5D%2C%22replaces%22%3A%5B%22a%22%5D%7D%7D",
 )
 
 

@@ -27,6 +27,7 @@ from sidewise.web.examinations.pieces import (
 )
 from sidewise.web.examinations.rows import slug
 from sidewise.web.examinations.state import Current
+from sidewise.web.examinations.statements import DisputeShown, disputes_shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,11 @@ class Bedside:
     def raised(self) -> tuple[RedFlag, ...]:
         """Flags raised: shown on every page, whatever else is hidden."""
         return self.now.completeness.raised
+
+    @property
+    def disputes(self) -> tuple[DisputeShown, ...]:
+        """Fields of the context with different answers: shown on every page until settled."""
+        return disputes_shown(self.now)
 
     @property
     def undoable(self) -> str:

@@ -39,8 +39,8 @@ def _entry(data: Any, by: str, examiner: str) -> Entry:
     if not isinstance(data, dict):
         raise UserError("the touch", data, "an entry with id, at and deed")
     deed = data.get("deed")
-    if not isinstance(deed, dict) or deed.get("do") not in ("found", "undo"):
-        raise UserError("the touch", "another deed", "found or undo")
+    if not isinstance(deed, dict) or deed.get("do") not in ("found", "state", "undo"):
+        raise UserError("the touch", "another deed", "found, state or undo")
     try:
         entry = Entry.model_validate({**data, "by": by})
     except ValidationError as error:

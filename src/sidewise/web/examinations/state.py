@@ -13,7 +13,7 @@ from sidewise.note.standing import Standing, standing
 from sidewise.protocol import Protocol, load_protocol
 from sidewise.reason.flags import Withheld, load_flags, withheld
 from sidewise.record import Record
-from sidewise.record.ledger import ContextSet, Entry, Folded, Found, fold
+from sidewise.record.ledger import ContextSet, Entry, Folded, Stated, Undone, fold
 from sidewise.web.examinations import store
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.store import Added, Ledger
@@ -90,8 +90,9 @@ class Current:
 
     @cached_property
     def context_entry(self) -> str:
-        """The entry that last changed the context: names a state of it."""
-        changed = (e.id for e in reversed(self.entries) if isinstance(e.deed, ContextSet))
+        """The entry that last changed the context, or may have: names a state of it."""
+        may = (ContextSet, Stated, Undone)
+        changed = (e.id for e in reversed(self.entries) if isinstance(e.deed, may))
         return next(changed, self.entries[0].id)
 
     @cached_property
@@ -135,7 +136,7 @@ class Current:
 
         Entries made by one touch share the part of their id before the dot.
         """
-        live = [e for e in self.entries if isinstance(e.deed, Found) and e.id in self.holders]
+        live = [e for e in self.entries if e.id in self.holders or e.id in self.folded.statements]
         if not live:
             return ()
         stem = live[-1].id.partition(".")[0]

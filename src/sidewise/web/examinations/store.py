@@ -14,7 +14,7 @@ from django.db import transaction
 
 from sidewise.errors import UserError
 from sidewise.protocol import load_protocol
-from sidewise.record.check import check_finding
+from sidewise.record.check import check_finding, check_statement
 from sidewise.record.ledger import (
     Amended,
     ContextSet,
@@ -25,6 +25,7 @@ from sidewise.record.ledger import (
     Found,
     Opened,
     Signed,
+    Stated,
     fold,
 )
 from sidewise.record.model import Context
@@ -151,6 +152,8 @@ def add(examination: Examination, new: Iterable[Entry]) -> Added:
     for entry in new:
         if isinstance(entry.deed, Found):
             check_finding(entry.deed.finding, protocol)
+        elif isinstance(entry.deed, Stated):
+            check_statement(entry.deed.field, entry.deed.value, protocol)
     with transaction.atomic():
         locked = Examination.objects.select_for_update().get(pk=examination.pk)
         old = ledger_of(locked)

@@ -47,7 +47,8 @@ def take_in(examination: Examination, user: Any, body: bytes) -> TakenIn:
         (held if why else stored).append(data["id"])
         if why:
             _hold(examination, user, data, why)
-    return TakenIn(tuple(stored), tuple(held), len(folded(examination).record.conflicts))
+    now = folded(examination)
+    return TakenIn(tuple(stored), tuple(held), len(now.record.conflicts) + len(now.disputes))
 
 
 def _sent(body: bytes) -> list[dict[str, Any]]:

@@ -90,6 +90,8 @@ def _settle(request: HttpRequest, row: HeldEntry) -> str:
 
 def _words(row: HeldEntry) -> str:
     deed = row.entry.get("deed")
+    if isinstance(deed, dict) and deed.get("do") == "state":
+        return f"{deed.get('field')}: {deed.get('value')}"[:300]
     finding = deed.get("finding") if isinstance(deed, dict) else None
     if not isinstance(finding, dict):
         return "an entry that could not be read"

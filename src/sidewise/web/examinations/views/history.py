@@ -2,37 +2,71 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID, uuid4
 
-from django import forms
 from django.http import Http404, HttpRequest, HttpResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.safestring import SafeString
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from sidewise.errors import UserError
 from sidewise.protocol import HistoryItem
-from sidewise.record.ledger import ContextSet, Entry
-from sidewise.web.examinations.bedside import bedside_context
+from sidewise.record.ledger import Entry, Stated
+from sidewise.web.examinations.bedside import BedsidePage, bedside_page
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.state import Current, current
-from sidewise.web.examinations.store import append
+from sidewise.web.examinations.pieces import filled, values
+from sidewise.web.examinations.state import Current, add, current
+from sidewise.web.examinations.statements import (
+    VitalsForm,
+    about_form,
+    entries_of_form,
+    question_piece,
+    states_text,
+)
 from sidewise.web.patients.access import allowed_examination
-from sidewise.web.patients.forms import ContextForm, initial_of
-
-ANSWERS = ("no", "yes", "unsure", "not asked")
+from sidewise.web.patients.forms import ContextForm
 
 
-class Question:
-    """One question and its answer so far."""
+@dataclass(frozen=True, slots=True)
+class QuestionGroup:
+    """Questions that are opened together."""
 
-    def __init__(self, item: HistoryItem, answer: str) -> None:
-        self.item = item
-        self.answer = answer
-        self.answers = [(word, word == answer) for word in ANSWERS]
+    label: str
+    """Its name."""
+    count: int
+    """How many there are."""
+    questions: SafeString
+    """The questions as they stand on the page."""
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryPage(BedsidePage):
+    """What the page of the history is given."""
+
+    core: SafeString
+    """The questions asked of everybody."""
+    groups: tuple[QuestionGroup, ...]
+    """The others by group."""
+    form: VitalsForm
+    """The vital signs."""
+    states: str
+    """What the form shows and which entries hold it."""
+
+
+@dataclass(frozen=True, slots=True)
+class AboutPage(BedsidePage):
+    """What the page of age, sides and setting is given."""
+
+    form: ContextForm
+    """The fields."""
+    states: str
+    """What the form shows and which entries hold it."""
 
 
 @require_GET
@@ -41,58 +75,59 @@ def show_history(request: HttpRequest, pk: UUID) -> HttpResponse:
     """The core questions first, then the others by group, then vital signs."""
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
-    context = bedside_context(request, examination, now, may_write, "history")
-    context |= {"form": VitalsForm(now), **_questions(now)}
-    return render(request, "examinations/history.html", context)
+    form = VitalsForm(now)
+    return _history(request, examination, now, may_write, form, states_text(form, now.folded))
 
 
-def _questions(now: Current) -> dict[str, Any]:
-    asked = [Question(q, now.record.context.answer(q.id)) for q in now.protocol.history]
-    groups: dict[str, list[Question]] = {}
-    for question in asked:
-        if not question.item.core:
-            groups.setdefault(question.item.group, []).append(question)
-    return {"core": [q for q in asked if q.item.core], "groups": list(groups.items())}
+def _history(
+    request: HttpRequest, examination: Examination, now: Current, may_write: bool,
+    form: VitalsForm, states: str, status: int = 200,
+) -> HttpResponse:  # fmt: skip
+    page = bedside_page(request, examination, now, may_write, "history")
+    asked = now.protocol.history
+    grouped: dict[str, list[HistoryItem]] = {}
+    for item in asked:
+        if not item.core:
+            grouped.setdefault(item.group, []).append(item)
+    context = HistoryPage(
+        **values(page),
+        core=_questions(request, page, [item for item in asked if item.core]),
+        groups=tuple(
+            QuestionGroup(label, len(items), _questions(request, page, items))
+            for label, items in grouped.items()
+        ),
+        form=form,
+        states=states,
+    )
+    return render(request, "examinations/history.html", values(context), status=status)
+
+
+def _questions(request: HttpRequest, page: BedsidePage, items: list[HistoryItem]) -> SafeString:
+    texts = (question_piece(page.bed.now, item, page.bed.is_open) for item in items)
+    return filled("".join(texts), page.examination.pk, get_token(request))
 
 
 @require_POST
 def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """One question answered; with `all_no`, every core question still open answered no."""
-    examination, may_write = allowed_examination(request.user, pk, write=True)
-    now = current(examination)
-    known = {question.id: question for question in now.protocol.history}
-    name, word = request.POST.get("question", ""), request.POST.get("answer", "")
-    if name not in known or word not in ANSWERS:
-        return HttpResponse("A question of the protocol, answered yes, no, unsure or not asked.",
-                            status=400)  # fmt: skip
-    history = {**now.record.context.history, name: word}
-    _set(examination, request.user, {"history": history})
-    if not request.htmx:
-        return redirect(f"{_address('history', pk)}#q-{name}")
-    after = current(examination)
-    context = bedside_context(request, examination, after, may_write, "history")
-    context |= {"question": Question(known[name], word)}
-    return render(request, "examinations/answered.html", context)
-
-
-class VitalsForm(forms.Form):
-    """Vital signs of the whole person, each within what is possible at all."""
-
-    def __init__(self, now: Current, data: Any = None) -> None:
-        super().__init__(data, initial=now.record.context.vitals)
-        for vital in now.protocol.vitals:
-            self.fields[vital.id] = forms.FloatField(
-                required=False,
-                min_value=vital.low,
-                max_value=vital.high,
-                label=f"{vital.label}, {vital.unit}",
-                widget=forms.TextInput(attrs={"inputmode": "decimal", "size": 6}),
-                error_messages=dict.fromkeys(
-                    ("invalid", "min_value", "max_value"),
-                    f"{vital.unit} from {vital.low:g} to {vital.high:g}; check the unit and "
-                    "the decimal point.",
-                ),
-            )
+    """One field stated by a plain form: a question answered, or one of several answers kept."""
+    examination, _ = allowed_examination(request.user, pk, write=True)
+    field, word = request.POST.get("state", ""), request.POST.get("answer")
+    replaces = tuple(request.POST.get("replaces", "").split())
+    try:
+        if word is None:
+            raise UserError("the form", None, "an answer")
+        deed = Stated(field=field, value=word, replaces=replaces)
+        entry = Entry(id=uuid4().hex, at=timezone.now(), by=request.user.signs_as, deed=deed)
+        now = current(examination)
+        _refuse_closed(now)
+        add(examination, [entry])
+    except UserError as error:
+        return HttpResponse(error.message, status=400, content_type="text/plain; charset=utf-8")
+    table, _, name = field.partition(".")
+    if table not in ("history", "vitals"):
+        return redirect("about", pk=pk)
+    place = f"q-{name}" if table == "history" else "vitals"
+    return redirect(f"{reverse('history', kwargs={'pk': pk})}#{place}")
 
 
 @require_POST
@@ -102,17 +137,10 @@ def set_vitals(request: HttpRequest, pk: UUID) -> HttpResponse:
     now = current(examination)
     form = VitalsForm(now, request.POST)
     if not form.is_valid():
-        context = bedside_context(request, examination, now, may_write, "history")
-        context |= {"form": form, **_questions(now)}
-        template = "vitals" if request.htmx else "history"
-        return render(request, f"examinations/{template}.html", context, status=422)
-    taken = {name: number for name, number in form.cleaned_data.items() if number is not None}
-    _set(examination, request.user, {"vitals": taken})
-    if not request.htmx:
-        return redirect("history", pk=pk)
-    context = bedside_context(request, examination, current(examination), may_write, "history")
-    context |= {"form": VitalsForm(current(examination)), "vitals_saved": True}
-    return render(request, "examinations/vitals.html", context)
+        states = request.POST.get("states", "")
+        return _history(request, examination, now, may_write, form, states, status=422)
+    _state(request, examination, now, form)
+    return redirect(f"{reverse('history', kwargs={'pk': pk})}#vitals")
 
 
 @require_http_methods(["GET", "POST"])
@@ -121,30 +149,27 @@ def about(request: HttpRequest, pk: UUID) -> HttpResponse:
     is_post = request.method == "POST"
     examination, may_write = allowed_examination(request.user, pk, write=is_post)
     now = current(examination)
-    form = ContextForm(request.POST if is_post else None, initial=initial_of(now.record.context))
+    form = about_form(now, request.POST if is_post else None)
     if is_post and form.is_valid():
-        _set(examination, request.user, form.changes())
+        _state(request, examination, now, form)
         return redirect("about", pk=pk)
-    context = bedside_context(request, examination, now, may_write, "about")
+    page = bedside_page(request, examination, now, may_write, "about")
+    states = request.POST.get("states", "") if is_post else states_text(form, now.folded)
+    context = AboutPage(**values(page), form=form, states=states)
     status = 422 if form.is_bound else 200
-    return render(request, "examinations/about.html", context | {"form": form}, status=status)
+    return render(request, "examinations/about.html", values(context), status=status)
 
 
-def _set(examination: Examination, user: Any, changes: dict[str, Any]) -> None:
-    deed = ContextSet(changes=changes)
-    entry = Entry(id=uuid4().hex, at=timezone.now(), by=user.signs_as, deed=deed)
-    _append(examination, [entry])
-
-
-def _append(examination: Examination, entries: Iterable[Entry]) -> None:
+def _state(request: HttpRequest, examination: Examination, now: Current, form: Any) -> None:
     try:
-        append(examination, entries)
+        _refuse_closed(now)
+        if entries := entries_of_form(form, request.POST, now, request.user.signs_as):
+            add(examination, entries)
     except UserError as error:
         # The page offers no such touch; a form kept open over a signature can send one.
         raise Http404(error.message) from None
 
 
-def _address(name: str, pk: UUID) -> str:
-    from django.urls import reverse
-
-    return reverse(name, kwargs={"pk": pk})
+def _refuse_closed(now: Current) -> None:
+    if now.record.signed is not None or now.folded.discarded is not None:
+        raise Http404("This record is closed.")

@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils.safestring import mark_safe
+from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET
 
-from sidewise.note import note_body
-from sidewise.record import Record, record_json
-from sidewise.web.examinations.bedside import BedsidePage, bedside_context, bedside_page
+from sidewise.note import note_body, note_html
+from sidewise.record import Record, Revision, record_json
+from sidewise.web.examinations.bedside import BedsidePage, bedside_page
 from sidewise.web.examinations.meaning import Meaning
 from sidewise.web.examinations.pieces import values
 from sidewise.web.examinations.state import Current, current, weigh
+from sidewise.web.examinations.statements import disputes_shown
 from sidewise.web.examinations.weighing import weighed, weighed_soon
 from sidewise.web.patients.access import allowed_examination
 
@@ -41,21 +42,35 @@ def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
     now = weighed_soon(examination) if request.htmx else weighed(examination)
     if now is None:
         return HttpResponse(status=204, headers={"HX-Trigger": "weigh-later"})
-    shown = Meaning(now.interpretation(), now.protocol, now.record.context.complaint)
+    shown = Meaning(said_of(now), now.protocol, now.record.context.complaint)
     page = bedside_page(request, examination, now, may_write, "meaning")
     context = values(MeaningPage(**values(page), meaning=shown, length=now.length))
     template = "meaning_part" if request.htmx else "meaning"
     return render(request, f"examinations/{template}.html", context)
 
 
+@dataclass(frozen=True, slots=True)
+class NotePage(BedsidePage):
+    """What the page of a note is given."""
+
+    note: SafeString
+    """The note itself, the same as in its file."""
+    old: Revision | None
+    """The earlier revision that this is the note of."""
+
+
 @require_GET
 def note(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """The note on the screen, made to be printed."""
+    """The note on the screen, made to be printed; with `file`, the same note to keep."""
     examination, may_write = allowed_examination(request.user, pk)
     now = weighed(examination)
-    context = bedside_context(request, examination, now, may_write, "note")
-    context |= {"note": _body(now.record, now.interpretation())}
-    return render(request, "examinations/note.html", context)
+    if "file" in request.GET:
+        answer = HttpResponse(note_html(now.record, said_of(now)))
+        answer["Content-Disposition"] = f'attachment; filename="{examination.pk}.html"'
+        return answer
+    page = bedside_page(request, examination, now, may_write, "note")
+    context = NotePage(**values(page), note=_body(now.record, said_of(now)), old=None)
+    return render(request, "examinations/note.html", values(context))
 
 
 @require_GET
@@ -64,9 +79,17 @@ def revision(request: HttpRequest, pk: UUID, number: int) -> HttpResponse:
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
     record = earlier(now, number)
-    context = bedside_context(request, examination, now, may_write, "note")
-    context |= {"note": _body(record, weigh(record)), "old": now.record.earlier[number - 1]}
-    return render(request, "examinations/note.html", context)
+    page = bedside_page(request, examination, now, may_write, "note")
+    old = now.record.earlier[number - 1]
+    context = NotePage(**values(page), note=_body(record, weigh(record)), old=old)
+    return render(request, "examinations/note.html", values(context))
+
+
+def said_of(now: Current) -> Any:
+    """The interpretation, with a caution for every field for which different answers stand."""
+    result = now.interpretation()
+    open_fields = tuple(dispute.sentence for dispute in disputes_shown(now))
+    return replace(result, warnings=(*result.warnings, *open_fields)) if open_fields else result
 
 
 def earlier(now: Current, number: int) -> Record:
@@ -98,5 +121,5 @@ def file(request: HttpRequest, pk: UUID) -> HttpResponse:
     return answer
 
 
-def _body(record: Record, interpretation: Any) -> str:
+def _body(record: Record, interpretation: Any) -> SafeString:
     return mark_safe(note_body(record, interpretation))  # note_body escapes every word.

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.middleware.csrf import get_token
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST
 
 from sidewise.errors import UserError
-from sidewise.record.ledger import Entry, Found, Undone
+from sidewise.record.ledger import Deed, Entry, Found, Stated, Undone
 from sidewise.web.examinations.bedside import (
     BedsidePage,
     bedside_context,
@@ -21,9 +24,15 @@ from sidewise.web.examinations.bedside import (
 )
 from sidewise.web.examinations.entries import entries_from_form, entries_from_json
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.pieces import values
+from sidewise.web.examinations.pieces import filled, values
 from sidewise.web.examinations.rows import StageFoot, rest_of, row_of, slug
 from sidewise.web.examinations.state import Current, add, current, examiner_of
+from sidewise.web.examinations.statements import (
+    VitalsForm,
+    about_form,
+    question_piece,
+    states_text,
+)
 from sidewise.web.examinations.views.stage import ENTRY
 from sidewise.web.patients.access import allowed_examination
 
@@ -38,8 +47,7 @@ def touch(request: HttpRequest, pk: UUID) -> HttpResponse:
         now = add(examination, entries)
     except UserError as error:
         return _refused(request, error)
-    names = tuple(dict.fromkeys(_items(entries, now)))
-    return _answer(request, examination, now, names)
+    return _answer(request, examination, now, entries)
 
 
 @require_POST
@@ -66,13 +74,24 @@ def _back(pk: UUID, now: Current, items: list[str]) -> HttpResponse:
     return answer
 
 
-def _items(entries: Iterable[Entry], now: Current) -> Iterable[str]:
-    found = {e.id: e.deed.finding.item for e in now.entries if isinstance(e.deed, Found)}
+def _items(entries: Iterable[Entry], now: Current) -> tuple[str, ...]:
+    found = (deed.finding.item for deed in _deeds(entries, now) if isinstance(deed, Found))
+    return tuple(dict.fromkeys(found))
+
+
+def _fields(entries: Iterable[Entry], now: Current) -> tuple[str, ...]:
+    stated = (deed.field for deed in _deeds(entries, now) if isinstance(deed, Stated))
+    return tuple(dict.fromkeys(stated))
+
+
+def _deeds(entries: Iterable[Entry], now: Current) -> Iterator[Deed]:
+    """What was done, or taken back, by these entries."""
     for entry in entries:
-        if isinstance(entry.deed, Found):
-            yield entry.deed.finding.item
-        elif isinstance(entry.deed, Undone):
-            yield from (found[name] for name in entry.deed.entries if name in found)
+        if isinstance(entry.deed, Undone):
+            back = frozenset(entry.deed.entries)
+            yield from (old.deed for old in now.entries if old.id in back)
+        else:
+            yield entry.deed
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,22 +100,51 @@ class TouchAnswer(BedsidePage):
 
     rows: SafeString
     """The rows it changed, each to take the place of the one on the page."""
+    questions: SafeString
+    """The questions it changed."""
+    forms: SafeString
+    """The forms of the context it changed, with what they show now."""
     feet: tuple[StageFoot, ...]
     """The foot of each stage it changed."""
 
 
 def _answer(
-    request: HttpRequest, examination: Examination, now: Current, names: tuple[str, ...]
+    request: HttpRequest, examination: Examination, now: Current, entries: list[Entry]
 ) -> HttpResponse:
     page = replace(bedside_page(request, examination, now, True, ""), oob=True)
-    items = [now.protocol.by_id[name] for name in names]
+    items = [now.protocol.by_id[name] for name in _items(entries, now)]
+    fields = _fields(entries, now)
     stages = dict.fromkeys(item.stage for item in items)
     answer = TouchAnswer(
         **values(page),
         rows=rows_shown(request, page, items, swapped=True),
+        questions=_questions(request, page, fields),
+        forms=_forms(request, page, fields),
         feet=tuple(StageFoot(stage, len(rest_of(now, stage))) for stage in stages),
     )
     return render(request, "examinations/answer.html", values(answer))
+
+
+def _questions(request: HttpRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
+    now = page.bed.now
+    asked = [item for item in now.protocol.history if f"history.{item.id}" in fields]
+    text = "".join(question_piece(now, item, page.bed.is_open) for item in asked)
+    return filled(text, page.examination.pk, get_token(request), swapped=True)
+
+
+def _forms(request: HttpRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
+    tables = {field.partition(".")[0] for field in fields} - {"history"}
+    now, texts = page.bed.now, []
+    if "vitals" in tables:
+        texts.append(_form(request, page, "vitals", VitalsForm(now)))
+    if tables - {"vitals"}:
+        texts.append(_form(request, page, "about_form", about_form(now)))
+    return SafeString("".join(texts))
+
+
+def _form(request: HttpRequest, page: BedsidePage, template: str, form: Any) -> str:
+    context = {**values(page), "form": form, "states": states_text(form, page.bed.now.folded)}
+    return render_to_string(f"examinations/{template}.html", context, request)
 
 
 def _refused(request: HttpRequest, error: UserError) -> HttpResponse:

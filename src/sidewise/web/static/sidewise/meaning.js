@@ -36,7 +36,6 @@ if (panel) {
   document.body.addEventListener("touched", () => { mark(); weighIn(WAIT); });
   document.body.addEventListener("weigh-later", () => weighIn(AGAIN));
   document.body.addEventListener("htmx:afterSwap", (event) => {
-    if (event.target.matches("[data-question]")) weigh();
     if (event.target !== body) return;
     mark();
     if (isOld()) weighIn(WAIT);

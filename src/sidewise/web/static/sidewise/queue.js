@@ -92,9 +92,18 @@ const replacing = (entry, earlier) => {
   return { ...entry, deed: { ...entry.deed, replaces: [...new Set([...entry.deed.replaces, ...replaced])] } };
 };
 
+// The same for a field of the context, such as an answer.
+const stating = (entry, earlier) => {
+  if (entry.deed.do !== "state") return entry;
+  const replaced = earlier
+    .filter((other) => other.deed.do === "state" && other.deed.field === entry.deed.field)
+    .map((other) => other.id);
+  return { ...entry, deed: { ...entry.deed, replaces: [...new Set([...entry.deed.replaces, ...replaced])] } };
+};
+
 const keep = async (address, entries) => {
   const earlier = (await waiting()).filter((thing) => thing.address === address).map((thing) => thing.entry);
-  const rows = await Promise.all(entries.map((entry) => lock({ address, entry: replacing(entry, earlier) })));
+  const rows = await Promise.all(entries.map((entry) => lock({ address, entry: stating(replacing(entry, earlier), earlier) })));
   const transaction = (await database).transaction(STORE, "readwrite", { durability: "strict" });
   for (const row of rows) transaction.objectStore(STORE).add(row);
   await kept(transaction);
@@ -109,6 +118,7 @@ const forget = async (numbers) => {
 
 const words = ({ deed }) => {
   if (deed.do === "line") return `typed, not read yet: ${deed.text}`;
+  if (deed.do === "state") return [deed.field.replace(/^(history|vitals)\./, "").replace(/[_.]/g, " "), [deed.value].flat().join(" and ") || "not stated"].join(": ");
   if (deed.do !== "found") return "taken back";
   const { item, side, mode, value, status } = deed.finding;
   const found = value ? Object.entries(value).filter(([name]) => name !== "kind").map(([, part]) => part).join(" ") : status;

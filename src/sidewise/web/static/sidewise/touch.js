@@ -6,6 +6,7 @@
 // preventDefault() and sets event.detail.answer to a promise of {status, text}.
 
 import { groupOf, takesThePlace } from "./replaces.js";
+import { isStatement, statements } from "./statements.js";
 
 const notice = (text, wrong = false) =>
   document.dispatchEvent(new CustomEvent("notice", { detail: { text, wrong } }));
@@ -50,6 +51,7 @@ const fresh = () => crypto.randomUUID?.() ??
 export const entriesOf = (form, button) => {
   const at = new Date().toISOString();
   const touch = fresh();
+  if (isStatement(form)) return statements(form, button, touch, at);
   const undo = form.elements.undo?.value;
   if (undo) return [{ id: touch, at, deed: { do: "undo", entries: undo.split(" ") } }];
   const holds = JSON.parse(form.elements.holds?.value ?? "{}");
@@ -79,15 +81,17 @@ const carry = (address, entries) => {
 // Focus stays where the hand is: on the same button of the new row, else on the next open row.
 let hand = null;
 const remember = (form, button) => {
-  hand = { places: form.elements.places?.value, label: button?.textContent, row: form.closest("[data-row]")?.id };
+  const places = form.elements.places?.value ?? form.elements.state?.value;
+  hand = { places, label: button?.textContent, row: form.closest("[data-row]")?.id, form: form.id };
 };
 const restoreFocus = () => {
   if (!hand || (document.activeElement && document.activeElement !== document.body)) return;
   const forms = [...document.querySelectorAll("form[data-touch]")];
-  const same = forms.filter((form) => hand.places && form.elements.places?.value === hand.places)
+  const at = (form) => form.elements.places?.value ?? form.elements.state?.value;
+  const same = forms.filter((form) => hand.places && at(form) === hand.places)
     .flatMap((form) => [...form.querySelectorAll("button")])
     .find((button) => button.textContent === hand.label);
-  const target = same ?? nextOpen(document.getElementById(hand.row));
+  const target = same ?? document.getElementById(hand.form)?.querySelector("button") ?? nextOpen(document.getElementById(hand.row));
   target?.focus({ preventScroll: !target.matches(".one-touch") });
 };
 const nextOpen = (row) => {
@@ -118,9 +122,10 @@ const show = (form, answer, entries) => {
 let line = Promise.resolve();
 const send = (form, button) => {
   const row = form.closest("[data-row]") ?? form;
-  const address = form.action.replace(/record\/$/, "touch/");
+  const address = form.action.replace(/(record|history\/answer|history\/vitals|about)\/$/, "touch/");
   let entries;
   try { entries = entriesOf(form, button); } catch { form.submit(); return; }
+  if (!entries.length) { notice("nothing was changed"); return; }
   remember(form, button);
   row.setAttribute("aria-busy", "true");
   for (const old of row.querySelectorAll("[data-error]")) old.textContent = "";
