@@ -138,3 +138,13 @@ def test_unsure_and_unexamined_never_settle_a_flag(rule: FlagRule) -> None:
     judge = Judge(PROTOCOL, record(history=unsure, age=70, pain_0_10=5))
     if any(isinstance(leaf, Ask | Is) for leaf in leaves(rule.when)):
         assert evaluate(rule.when, judge, ("left", "right")).value == "unknown"
+
+
+def test_equal_parts_of_two_flags_are_one_object() -> None:
+    found: dict[Any, set[int]] = {}
+    for flag in BOOK.flags:
+        for rule in (flag.when, flag.called_for_by):
+            for leaf in leaves(rule) if rule is not None else ():
+                found.setdefault(leaf, set()).add(id(leaf))
+    assert len(found) > 300
+    assert all(len(objects) == 1 for objects in found.values())
