@@ -12,8 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sidewise.reason.engine.effects import log_odds
-from sidewise.reason.engine.eliminate import solve
+from sidewise.reason.engine.effects import effects
 from sidewise.reason.engine.evidence import Evidence
 from sidewise.reason.engine.network import Network
 
@@ -41,22 +40,14 @@ def moved(network: Network, evidence: Evidence) -> Moved:
     network: one set of parameters. evidence: one record.
     """
     grouped = _mechanisms(network, evidence)
-    alone = [(place,) for place in range(len(evidence.readings))]
-    together = [tuple(evidence.readings.index(r) for r in mine) for mine in grouped.values()]
-    absent = np.repeat(evidence.absent, 1 + len(alone) + len(together), axis=0)
-    present = np.repeat(evidence.present, len(absent), axis=0)
-    for row, places in enumerate((*alone, *together), start=1):
-        absent[row, list(places)] = present[row, list(places)] = 1.0
-    solution = solve(network, Evidence(evidence.readings, absent, present))
-    odds = log_odds(1.0 - solution.marginal[:, :, 0])
-    change = odds[0] - odds[1:]
+    found = effects(network, evidence, tuple(grouped.values()))
     return Moved(
         readings=evidence.readings,
-        log_odds=change[: len(alone)],
+        log_odds=found.log_odds,
         groups=tuple(grouped),
         members=tuple(grouped.values()),
-        group_log_odds=change[len(alone) :],
-        marginal=solution.marginal[0],
+        group_log_odds=found.together,
+        marginal=found.solution.marginal[0],
     )
 
 

@@ -6,6 +6,7 @@ effects do not add up to the whole change, because findings share causes and fam
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,31 +25,43 @@ class Effects:
     readings: numbers of the readings, as in the evidence.
     log_odds: (n, V) log odds of the condition (any level) with the finding minus without it.
     without: (n, V) probability of the condition had the finding not been examined.
+    together: (groups, V) likewise for each group of findings left out at once.
     posterior: (V,) with all findings. solution: the answer with all findings, one row.
     """
 
     readings: tuple[int, ...]
     log_odds: Array
     without: Array
+    together: Array
     posterior: Array
     solution: Solution
 
 
-def effects(network: Network, evidence: Evidence) -> Effects:
-    """Effect of every finding of one record, under one set of parameters (`network.mean()`)."""
+def effects(
+    network: Network, evidence: Evidence, groups: Sequence[Sequence[int]] = ()
+) -> Effects:
+    """Effect of every finding of one record, under one set of parameters (`network.mean()`).
+
+    groups: numbers of readings seen, to be left out together.
+    """
     if network.draws != 1 or evidence.rows != 1:
         raise ValueError("effects are computed for one set of parameters and one record")
-    count = len(evidence.readings)
-    absent = np.repeat(evidence.absent, count + 1, axis=0)
-    present = np.repeat(evidence.present, count + 1, axis=0)
-    own = np.arange(count)
-    absent[own + 1, own] = present[own + 1, own] = 1.0
+    place = {reading: column for column, reading in enumerate(evidence.readings)}
+    left_out = [[reading] for reading in evidence.readings] + [list(group) for group in groups]
+    absent = np.repeat(evidence.absent, len(left_out) + 1, axis=0)
+    present = np.repeat(evidence.present, len(left_out) + 1, axis=0)
+    for row, readings in enumerate(left_out, start=1):
+        columns = [place[reading] for reading in readings]
+        absent[row, columns] = present[row, columns] = 1.0
     what_ifs = Evidence(evidence.readings, absent, present)
     answer = solve(network, what_ifs, switched=switches(network, evidence))
     there = 1.0 - answer.marginal[:, :, 0]
     base = Solution(answer.marginal[:1], answer.log_evidence[:1])
     change = log_odds(there[0]) - log_odds(there[1:])
-    return Effects(evidence.readings, change, there[1:], there[0], base)
+    alone = len(place)
+    return Effects(
+        evidence.readings, change[:alone], there[1 : alone + 1], change[alone:], there[0], base
+    )
 
 
 def log_odds(probability: Array) -> Array:

@@ -160,7 +160,9 @@ def _unselected(
 ) -> NDArray[np.intp]:
     structure, count = network.structure, len(rows)
     prior = _of(network.by_column["prior"], rows)
-    levels = np.stack([_chosen(p, count, rng) for p in prior], axis=1)
+    edges = np.cumsum(prior, axis=1)
+    drawn = rng.random((len(prior), 1, count)) * edges[:, -1:]
+    levels = np.asarray((drawn >= edges[:, :-1]).sum(axis=1).T, dtype=np.intp)
     for pair, table in pair_tables(network).items():
         left, right = structure.pair_numbers[pair]
         both = _of(table, rows)
@@ -221,7 +223,7 @@ def _findings(
 
 def _tendencies(
     network: Network, readings: Sequence[int], count: int, rng: np.random.Generator
-) -> list[Array]:
+) -> Array:
     """For each reading a uniform number per record; those of a family are correlated.
 
     The finding is present when the number is at most its probability, so that each keeps its own
@@ -234,18 +236,21 @@ def _tendencies(
             shared[family, mechanism] = rng.standard_normal(count)
         return shared[family, mechanism]
 
-    found = []
-    for reading in readings:
+    families = {family: i for i, family in enumerate(network.structure.families)}
+    found, latent = np.empty((len(readings), count)), []
+    for row, reading in enumerate(readings):
         known = network.structure.readings[reading]
         if known.family is None or network.parameters.rho_structure is None:
-            found.append(rng.random(count))
+            found[row] = rng.random(count)
             continue
-        number = network.structure.families.index(known.family)
+        number = families[known.family]
         rho_s = network.by_column["rho_structure"][number]
         rho_m = network.by_column["rho_mechanism"][number]
         whole = np.sqrt(rho_s) * factor(known.family, "")
         part = np.sqrt(rho_m) * factor(known.family, f"mechanism {known.mechanism}")
         own = np.sqrt(1.0 - rho_s - rho_m) * rng.standard_normal(count)
         # The latent of the model raises the chance of a finding; a low number makes it present.
-        found.append(normal_probability(np.ascontiguousarray(-(whole + part + own))))
+        found[row] = -(whole + part + own)
+        latent.append(row)
+    found[latent] = normal_probability(found[latent])
     return found
