@@ -7,6 +7,7 @@ passes in numpy, which other tests check against pyAgrum and sums over all state
 from __future__ import annotations
 
 import importlib.util
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -148,6 +149,37 @@ def test_threads_do_not_change_the_answer(compiled: None) -> None:
         several = solve(network, evidence, workers=workers)
         assert np.array_equal(one.marginal, several.marginal)
         assert np.array_equal(one.log_evidence, several.log_evidence)
+
+
+@needs_numba
+def test_requests_at_once_do_not_disturb_each_other(compiled: None) -> None:
+    problems = []
+    for seed in range(8):
+        rng = np.random.default_rng(seed)
+        network = random_network(rng, sides=4, findings=4 + seed, draws=40)
+        problems.append(
+            (network, observed(network.structure, random_findings(rng, network.structure, 7)))
+        )
+    alone = [solve(*problem).marginal for problem in problems]
+    with ThreadPoolExecutor(8) as pool:
+        for _ in range(5):
+            together = list(pool.map(lambda problem: solve(*problem).marginal, problems))
+            assert all(map(np.array_equal, alone, together))
+
+
+@needs_numba
+def test_room_is_kept_but_not_without_bounds() -> None:
+    spaces = lower._Spaces()
+    first = spaces.take(1000)
+    assert len(first) >= 1000
+    spaces.give_back(first)
+    assert spaces.take(900) is first
+    spaces.give_back(np.empty(lower.MOST_KEPT + 1))
+    assert spaces.free == []
+    for size in (10, 20, 30, 40, 50):
+        spaces.give_back(np.empty(size))
+    assert [len(space) for space in spaces.free] == [50, 40, 30, 20]
+    assert len(spaces.take(25)) == 30
 
 
 @needs_numba

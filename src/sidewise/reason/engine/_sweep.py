@@ -178,24 +178,40 @@ def _marginal(
 
 
 @compiled
-def sweep(
-    t: Tables, s: Sources, p: Steps, same: Any, levels: int, signed: bool, absolute: bool,
-    begin: int, end: int, lanes: int, marginal: Any, log_evidence: Any,
-) -> None:  # fmt: skip
-    """Rows `begin` to `end` of `marginal` (V, Lmax, B; empty: not wanted) and `log_evidence`.
-
-    The batch is done in blocks of so many lanes.
-    """
-    wanted, rows = len(marginal) > 0, len(s.prior)
-    tables_of, alone, messages = t.at[-1], t.member_at[-1], p.message_at[-1] - p.message_at[0]
-    pool = np.empty((tables_of + rows + messages, lanes))
-    weights = pool[tables_of : tables_of + rows]
-    a, core = np.empty((alone, lanes)), np.empty((alone + 1, lanes))
+def room(t: Tables, s: Sources, p: Steps, wanted: bool) -> Any:
+    """Entries of what `sweep` works in: pool, members, one core, tables, what is handed down."""
+    lengths = np.empty(5, dtype=np.int64)
+    messages = p.message_at[-1] - p.message_at[0]
+    lengths[0] = t.at[-1] + len(s.prior) + messages
+    lengths[1], lengths[2] = t.member_at[-1], t.member_at[-1] + 1
     most = 1
     for size in p.size:
         most = max(most, size)
-    tables = np.empty((p.table_at[-1] if wanted else most, lanes))
-    outer = np.empty((messages if wanted else 0, lanes))
+    lengths[3], lengths[4] = p.table_at[-1] if wanted else most, messages if wanted else 0
+    return lengths
+
+
+@compiled
+def sweep(
+    t: Tables, s: Sources, p: Steps, same: Any, levels: int, signed: bool, absolute: bool,
+    begin: int, end: int, lanes: int, space: Any, marginal: Any, log_evidence: Any,
+) -> None:  # fmt: skip
+    """Rows `begin` to `end` of `marginal` (V, Lmax, B; empty: not wanted) and `log_evidence`.
+
+    The batch is done in blocks of so many lanes, all of them in `space`: (entries * lanes,), what
+    `room` says.
+    """
+    wanted, rows = len(marginal) > 0, len(s.prior)
+    tables_of = t.at[-1]
+    length, begin_of = room(t, s, p, wanted), np.zeros(6, dtype=np.int64)
+    for part in range(5):
+        begin_of[part + 1] = begin_of[part] + length[part] * lanes
+    pool = space[: begin_of[1]].reshape(length[0], lanes)
+    a = space[begin_of[1] : begin_of[2]].reshape(length[1], lanes)
+    core = space[begin_of[2] : begin_of[3]].reshape(length[2], lanes)
+    tables = space[begin_of[3] : begin_of[4]].reshape(length[3], lanes)
+    outer = space[begin_of[4] : begin_of[5]].reshape(length[4], lanes)
+    weights = pool[tables_of : tables_of + rows]
     log = np.empty(lanes)
     shared = s.leak.shape[1] == 1 and s.link.shape[1] == 1 and s.shift.shape[1] == 1
     for first in range(begin, end, lanes):

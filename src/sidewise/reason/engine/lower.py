@@ -15,6 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import accumulate, pairwise
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -38,6 +39,9 @@ MOST_ENTRIES = 1 << 20
 # Lanes of a block, and the entries of its largest table times its lanes that stay in the cache.
 MOST_LANES = 32
 CACHED = 1 << 18
+# Numbers of the largest room kept (32 MiB), and how many rooms are.
+MOST_KEPT = 1 << 22
+SPACES = 4
 # Table entries (over the batch) from which two threads gain more than their calls cost.
 WORTH_A_THREAD = 400_000
 
@@ -75,6 +79,34 @@ def warm_up() -> None:
 def is_on() -> bool:
     """Whether the compiled path is used."""
     return _switch.on
+
+
+@dataclass
+class _Spaces:
+    """Room to work in, kept from call to call: fresh memory costs more than the sums done in it."""
+
+    free: list[Array] = field(default_factory=list)
+    lock: Lock = field(default_factory=Lock)
+
+    def take(self, numbers: int) -> Array:
+        """At least so many numbers, whatever stands in them."""
+        with self.lock:
+            fitting = [place for place, space in enumerate(self.free) if len(space) >= numbers]
+            if fitting:
+                return self.free.pop(min(fitting, key=lambda place: len(self.free[place])))
+        return np.empty(numbers + numbers // 4)
+
+    def give_back(self, space: Array) -> None:
+        """For the next; the smallest go where there are more than two threads would use."""
+        if len(space) > MOST_KEPT:
+            return
+        with self.lock:
+            self.free.append(space)
+            self.free.sort(key=len, reverse=True)
+            del self.free[SPACES:]
+
+
+_spaces = _Spaces()
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,11 +188,15 @@ class Ready:
         from sidewise.reason.engine import _sweep
 
         levels = max(self.problem.network.structure.levels)
+        wanted = len(marginal) > 0
+        room = int(_sweep.room(self.tables, self.sources, self.steps, wanted).sum())
+        space = _spaces.take(room * self.lanes)
         _sweep.sweep(
             self.tables, self.sources, self.steps, self.same,
             levels, self.problem.signed, absolute,
-            part.start, part.stop, self.lanes, marginal, log,
+            part.start, part.stop, self.lanes, space, marginal, log,
         )  # fmt: skip
+        _spaces.give_back(space)
 
 
 def ready(plan: Scopes) -> Ready:
