@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import Any
 
 from django.http import HttpRequest
 from django.middleware.csrf import get_token
@@ -23,11 +22,11 @@ from sidewise.web.examinations.pieces import (
     filled,
     row_piece,
     strip_piece,
-    values,
 )
 from sidewise.web.examinations.rows import slug
 from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.statements import DisputeShown, disputes_shown
+from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +124,18 @@ class BedsidePage:
     """Whether pieces take the place of those on the page: only in the answer to a touch."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryPage(BedsidePage):
+    """What a page with fields for findings is given."""
+
+    instruments: tuple[str, ...] = INSTRUMENTS
+    """What an angle can be read with."""
+    end_feels: tuple[str, ...] = END_FEELS
+    """How a movement can end."""
+    levels: tuple[str, ...] = LEVEL_LADDER
+    """The levels a hand can reach."""
+
+
 def bedside_page(
     request: HttpRequest, examination: Examination, now: Current, may_write: bool, here: str
 ) -> BedsidePage:
@@ -137,13 +148,6 @@ def bedside_page(
         behind=request.GET.get("stand") == "behind",
         oob=False,
     )
-
-
-def bedside_context(
-    request: HttpRequest, examination: Examination, now: Current, may_write: bool, here: str
-) -> dict[str, Any]:
-    """The same as a template takes it, for a page that adds fields of its own."""
-    return values(bedside_page(request, examination, now, may_write, here))
 
 
 def rows_shown(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from secrets import token_hex
 from threading import Lock
 from typing import Any
@@ -23,6 +23,7 @@ from sidewise.protocol import Item, Protocol
 from sidewise.web.examinations.rows import Row, row_of
 from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
+from sidewise.web.pages import checked_values
 
 KEPT = 3000
 """Pieces kept by one process, a few kilobytes each."""
@@ -100,8 +101,11 @@ class RowContext:
     oob: str
     """The mark of a piece that takes the place of the one on the page."""
     instruments: tuple[str, ...] = INSTRUMENTS
+    """What an angle can be read with."""
     end_feels: tuple[str, ...] = END_FEELS
+    """How a movement can end."""
     levels: tuple[str, ...] = LEVEL_LADDER
+    """The levels a hand can reach."""
     all_structures: tuple[str, ...] = ()
     """Where something can be, for an item that takes a place."""
     full: bool = False
@@ -156,12 +160,7 @@ def structure_labels(protocol: Protocol) -> tuple[str, ...]:
 
 def rendered(template: str, context: Any) -> str:
     """A template with the fields of a context class and nothing else."""
-    return str(get_template(template).template.render(Context(values(context))))
-
-
-def values(context: Any) -> dict[str, Any]:
-    """The fields of a context class as a template takes them."""
-    return {field.name: getattr(context, field.name) for field in fields(context)}
+    return str(get_template(template).template.render(Context(checked_values(context))))
 
 
 def kept(key: Hashable, holder: object, make: Callable[[], str]) -> str:

@@ -8,7 +8,7 @@ from uuid import UUID, uuid4
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.safestring import SafeString
@@ -20,7 +20,7 @@ from sidewise.protocol import HistoryItem
 from sidewise.record.ledger import Entry, Stated
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.pieces import filled, values
+from sidewise.web.examinations.pieces import filled
 from sidewise.web.examinations.state import Current, add, current
 from sidewise.web.examinations.statements import (
     VitalsForm,
@@ -29,6 +29,7 @@ from sidewise.web.examinations.statements import (
     question_piece,
     states_text,
 )
+from sidewise.web.pages import show, values
 from sidewise.web.patients.access import allowed_examination
 from sidewise.web.patients.forms import ContextForm
 
@@ -99,7 +100,7 @@ def _history(
         form=form,
         states=states,
     )
-    return render(request, "examinations/history.html", values(context), status=status)
+    return show(request, "examinations/history.html", context, status=status)
 
 
 def _questions(request: HttpRequest, page: BedsidePage, items: list[HistoryItem]) -> SafeString:
@@ -157,7 +158,7 @@ def about(request: HttpRequest, pk: UUID) -> HttpResponse:
     states = request.POST.get("states", "") if is_post else states_text(form, now.folded)
     context = AboutPage(**values(page), form=form, states=states)
     status = 422 if form.is_bound else 200
-    return render(request, "examinations/about.html", values(context), status=status)
+    return show(request, "examinations/about.html", context, status=status)
 
 
 def _state(request: HttpRequest, examination: Examination, now: Current, form: Any) -> None:

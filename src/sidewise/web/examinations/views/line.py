@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from dataclasses import dataclass
 from uuid import UUID, uuid4
 
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from sidewise.errors import UserError
 from sidewise.record.line import LineReading
 from sidewise.record.model import Finding
-from sidewise.web.examinations.bedside import Bedside, bedside_context
+from sidewise.web.examinations.bedside import Bedside, BedsidePage, bedside_page
 from sidewise.web.examinations.entries import entries_of_findings
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.rows import slug
@@ -23,6 +23,8 @@ from sidewise.web.examinations.store import append
 from sidewise.web.examinations.typed import (
     LEFT_OUT,
     LONGEST,
+    Asked,
+    Shown,
     asked,
     chosen,
     line_of,
@@ -31,7 +33,34 @@ from sidewise.web.examinations.typed import (
 )
 from sidewise.web.keeping.models import HeldEntry
 from sidewise.web.keeping.queue import settle
+from sidewise.web.pages import show, values
 from sidewise.web.patients.access import allowed_examination
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinePage(BedsidePage):
+    """What the page of a typed line is given."""
+
+    error: str
+    """Why nothing was recorded."""
+    text: str
+    """The line as it was typed."""
+    held: HeldEntry | None
+    """What it was held as, where it was typed without network."""
+    seen: int
+    """How many entries the record had when this was shown."""
+    touch: str
+    """The part of the ids that its entries share."""
+    reading: LineReading | None = None
+    """What was read."""
+    lines: tuple[Shown, ...] = ()
+    """The findings that are stated."""
+    questions: tuple[Asked, ...] = ()
+    """What has to be chosen first."""
+    left_out: str = LEFT_OUT
+    """The answer that leaves a part out."""
+    longest: int = LONGEST
+    """Characters of one line."""
 
 
 @require_POST
@@ -105,21 +134,18 @@ def _page(
     request: HttpRequest, examination: Examination, now: Current,
     reading: LineReading | None = None, error: str = "",
 ) -> HttpResponse:  # fmt: skip
-    context = bedside_context(request, examination, now, True, "")
-    context |= {"error": error, "longest": LONGEST, "text": request.POST.get("text", ""),
-                "held": _held(request, examination)}  # fmt: skip
-    if reading:
-        context |= _shown(request, reading, now)
-    return render(request, "examinations/line.html", context, status=422 if error else 200)
-
-
-def _shown(request: HttpRequest, reading: LineReading, now: Current) -> dict[str, Any]:
-    return {
-        "reading": reading,
-        "text": reading.text,
-        "lines": [shown(finding, now) for finding in reading.findings],
-        "questions": asked(reading, request.POST.dict(), now),
-        "left_out": LEFT_OUT,
-        "seen": now.length,
-        "touch": uuid4().hex,
-    }
+    read = {} if reading is None else {
+        "lines": tuple(shown(finding, now) for finding in reading.findings),
+        "questions": tuple(asked(reading, request.POST.dict(), now)),
+    }  # fmt: skip
+    context = LinePage(
+        **values(bedside_page(request, examination, now, True, "")),
+        error=error,
+        text=reading.text if reading else request.POST.get("text", ""),
+        held=_held(request, examination),
+        seen=now.length,
+        touch=uuid4().hex,
+        reading=reading,
+        **read,
+    )
+    return show(request, "examinations/line.html", context, status=422 if error else 200)

@@ -7,7 +7,6 @@ from typing import Any
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_GET
 
@@ -15,10 +14,10 @@ from sidewise.note import note_body, note_html
 from sidewise.record import Record, Revision, record_json
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page
 from sidewise.web.examinations.meaning import Meaning
-from sidewise.web.examinations.pieces import values
 from sidewise.web.examinations.state import Current, current, weigh
 from sidewise.web.examinations.statements import disputes_shown
 from sidewise.web.examinations.weighing import weighed, weighed_soon
+from sidewise.web.pages import show, values
 from sidewise.web.patients.access import allowed_examination
 
 
@@ -44,9 +43,9 @@ def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
         return HttpResponse(status=204, headers={"HX-Trigger": "weigh-later"})
     shown = Meaning(said_of(now), now.protocol, now.record.context.complaint)
     page = bedside_page(request, examination, now, may_write, "meaning")
-    context = values(MeaningPage(**values(page), meaning=shown, length=now.length))
+    context = MeaningPage(**values(page), meaning=shown, length=now.length)
     template = "meaning_part" if request.htmx else "meaning"
-    return render(request, f"examinations/{template}.html", context)
+    return show(request, f"examinations/{template}.html", context)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +69,7 @@ def note(request: HttpRequest, pk: UUID) -> HttpResponse:
         return answer
     page = bedside_page(request, examination, now, may_write, "note")
     context = NotePage(**values(page), note=_body(now.record, said_of(now)), old=None)
-    return render(request, "examinations/note.html", values(context))
+    return show(request, "examinations/note.html", context)
 
 
 @require_GET
@@ -82,7 +81,7 @@ def revision(request: HttpRequest, pk: UUID, number: int) -> HttpResponse:
     page = bedside_page(request, examination, now, may_write, "note")
     old = now.record.earlier[number - 1]
     context = NotePage(**values(page), note=_body(record, weigh(record)), old=old)
-    return render(request, "examinations/note.html", values(context))
+    return show(request, "examinations/note.html", context)
 
 
 def said_of(now: Current) -> Any:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID, uuid4
 
 from django import forms
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from sidewise.errors import UserError
+from sidewise.protocol import Item
+from sidewise.reason.result import RedFlag
 from sidewise.record.ledger import Amended, Concluded, Deed, Discarded, Entry, Signed
 from sidewise.record.model import Conclusion
-from sidewise.web.examinations.bedside import bedside_context
+from sidewise.web.examinations.bedside import BedsidePage, bedside_page
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.state import Current, current
 from sidewise.web.examinations.store import append
+from sidewise.web.pages import show, values
 from sidewise.web.patients.access import allowed_examination
 
 DONE = {
@@ -55,6 +59,34 @@ class ConclusionForm(forms.Form):
         )
 
 
+@dataclass(frozen=True, slots=True)
+class SignPage(BedsidePage):
+    """What the page before a signature is given."""
+
+    form: ConclusionForm
+    """The clinician's own words."""
+    error: str
+    """Why it could not be signed."""
+    missing: tuple[tuple[str, list[str]], ...]
+    """What is not examined, by stage."""
+    not_excluded: tuple[RedFlag, ...]
+    """Flags that are still open."""
+    conflicts: tuple[tuple[Item, str], ...]
+    """Items and sides at which two values contradict each other."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReasonPage(BedsidePage):
+    """What the page that asks for a reason is given."""
+
+    form: ReasonForm
+    """The reason."""
+    what: str
+    """What it is a reason for."""
+    error: str
+    """Why it could not be done."""
+
+
 @require_http_methods(["GET", "POST"])
 def sign(request: HttpRequest, pk: UUID) -> HttpResponse:
     """What is still open, said again, then the signature."""
@@ -71,10 +103,10 @@ def sign(request: HttpRequest, pk: UUID) -> HttpResponse:
         error = _do(examination, request.user, *deeds)
         if not error:
             return redirect("note" if "sign" in request.POST else "examination", pk=pk)
-    context = bedside_context(request, examination, now, may_write, "sign")
-    context |= {"form": form, "error": error, **_still_open(now)}
+    page = bedside_page(request, examination, now, may_write, "sign")
+    context = SignPage(**values(page), form=form, error=error, **_still_open(now))
     status = 422 if error or form.errors else 200
-    return render(request, "examinations/sign.html", context, status=status)
+    return show(request, "examinations/sign.html", context, status=status)
 
 
 def _still_open(now: Current) -> dict[str, Any]:
@@ -86,9 +118,9 @@ def _still_open(now: Current) -> dict[str, Any]:
     flags = now.completeness.flags
     labels = now.protocol.by_id
     return {
-        "missing": list(missing.items()),
-        "not_excluded": [flag for flag in flags if flag.status == "not excluded"],
-        "conflicts": [(labels[c.item], c.side) for c in now.record.conflicts],
+        "missing": tuple(missing.items()),
+        "not_excluded": tuple(flag for flag in flags if flag.status == "not excluded"),
+        "conflicts": tuple((labels[c.item], c.side) for c in now.record.conflicts),
     }
 
 
@@ -121,10 +153,10 @@ def _with_reason(request: HttpRequest, pk: UUID, what: str, deed: Any) -> HttpRe
             place = "examination" if what == "amend" else "patient"
             keys = {"pk": pk} if what == "amend" else {"key": examination.patient.key}
             return redirect(place, **keys)
-    context = bedside_context(request, examination, current(examination), may_write, what)
-    context |= {"form": form, "what": what, "error": error}
+    page = bedside_page(request, examination, current(examination), may_write, what)
+    context = ReasonPage(**values(page), form=form, what=what, error=error)
     status = 422 if error or form.errors else 200
-    return render(request, "examinations/reason.html", context, status=status)
+    return show(request, "examinations/reason.html", context, status=status)
 
 
 def _do(examination: Examination, user: Any, *deeds: Deed) -> str:

@@ -6,22 +6,19 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils.safestring import SafeString
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from sidewise.protocol import Item, Stage
 from sidewise.protocol.model import StageGuide
-from sidewise.web.examinations.bedside import (
-    BedsidePage,
-    bedside_context,
-    bedside_page,
-    rows_shown,
-)
-from sidewise.web.examinations.figure import place_of
-from sidewise.web.examinations.pieces import structure_labels, values
+from sidewise.web.examinations.bedside import BedsidePage, EntryPage, bedside_page, rows_shown
+from sidewise.web.examinations.figure import Place, place_of
+from sidewise.web.examinations.pieces import structure_labels
 from sidewise.web.examinations.rows import (
+    RestLine,
+    Row,
     rest_findings,
     rest_lines,
     rest_of,
@@ -32,10 +29,10 @@ from sidewise.web.examinations.rows import (
 )
 from sidewise.web.examinations.state import Current, current
 from sidewise.web.examinations.typed import LONGEST
-from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
+from sidewise.web.examinations.widgets import INSTRUMENTS
+from sidewise.web.pages import show, values
 from sidewise.web.patients.access import allowed_examination
 
-ENTRY = {"instruments": INSTRUMENTS, "end_feels": END_FEELS, "levels": LEVEL_LADDER}
 COULD_NOT = (
     "too painful",
     "too stiff to reach the position",
@@ -106,10 +103,10 @@ def show_stage(request: HttpRequest, pk: UUID, stage: str) -> HttpResponse:
     page = bedside_page(request, examination, now, may_write, stage)
     opened = frozenset(request.GET.getlist("open"))
     shown = _shown(request, page, found, opened)
-    context = values(StagePage(**values(page), stage=shown, instruments=INSTRUMENTS,
-                               longest=LONGEST, text=""))  # fmt: skip
+    context = StagePage(**values(page), stage=shown, instruments=INSTRUMENTS,
+                        longest=LONGEST, text="")  # fmt: skip
     part = request.htmx and "part" in request.GET
-    return render(request, f"examinations/{'stage_section' if part else 'stage'}.html", context)
+    return show(request, f"examinations/{'stage_section' if part else 'stage'}.html", context)
 
 
 def _shown(
@@ -145,20 +142,66 @@ def show_row(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
     return HttpResponse(rows_shown(request, page, (known,), frozenset({known.id})))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ItemPage(EntryPage):
+    """What the panel of an item, and its page, are given."""
+
+    row: Row
+    """The item across the mirror."""
+    full: bool = True
+    """Everything that can be entered, not only what a row has room for."""
+    how_only: bool = False
+    """Only how it is done."""
+    could_not: tuple[str, ...] = COULD_NOT
+    """The usual reasons why something could not be examined."""
+    place: Place | None = None
+    """Where it is on the figure."""
+    structures: tuple[str, ...] = ()
+    """What it examines."""
+    all_structures: tuple[str, ...] = ()
+    """Where something can be, for an item that takes a place."""
+    error: str = ""
+    """Why a form was refused."""
+
+
 @require_GET
 def show_item(request: HttpRequest, pk: UUID, item: str) -> HttpResponse:
     """Everything that can be entered for one item, and how to do it."""
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
     known = known_item(now, item)
-    context = bedside_context(request, examination, now, may_write, slug(known.stage))
-    structures = [s.label for s in now.protocol.structures if s.id in known.structures]
-    context |= {"row": row_of(now, known, opened=True), "full": True, "could_not": COULD_NOT}
-    context["place"] = place_of(now.record.region, known)
-    context["all_structures"] = structure_labels(now.protocol)
-    context |= {"structures": structures, "how_only": "how" in request.GET, **ENTRY}
+    page = bedside_page(request, examination, now, may_write, slug(known.stage))
+    context = item_page(page, row_of(now, known, opened=True), how_only="how" in request.GET)
     template = "item_panel" if request.htmx else "item"
-    return render(request, f"examinations/{template}.html", context)
+    return show(request, f"examinations/{template}.html", context)
+
+
+def item_page(page: BedsidePage, row: Row, *, how_only: bool = False, error: str = "") -> ItemPage:
+    """What the page of an item is given, as it stands or with why a form was refused."""
+    protocol, item = page.bed.now.protocol, row.item
+    return ItemPage(
+        **values(page),
+        row=row,
+        how_only=how_only,
+        place=place_of(page.record.region, item),
+        structures=tuple(s.label for s in protocol.structures if s.id in item.structures),
+        all_structures=structure_labels(protocol),
+        error=error,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class RestPage(BedsidePage):
+    """What the list of "normal, the rest of this stage" is given."""
+
+    stage: Stage
+    """The stage."""
+    stage_slug: str
+    """The stage as it stands in an address."""
+    lines: tuple[RestLine, ...]
+    """The items by name."""
+    findings: str
+    """What is recorded if a person confirms."""
 
 
 @require_GET
@@ -167,11 +210,11 @@ def show_rest(request: HttpRequest, pk: UUID, stage: str) -> HttpResponse:
     examination, may_write = allowed_examination(request.user, pk, write=True)
     found, now = _known_stage(stage), current(examination)
     rest = rest_of(now, found)
-    context = bedside_context(request, examination, now, may_write, stage)
-    context |= {"stage": found, "stage_slug": stage, "lines": rest_lines(rest)}
-    context |= {"findings": rest_findings(rest)}
+    page = bedside_page(request, examination, now, may_write, stage)
+    context = RestPage(**values(page), stage=found, stage_slug=stage, lines=rest_lines(rest),
+                       findings=rest_findings(rest))  # fmt: skip
     template = "rest_panel" if request.htmx else "rest"
-    return render(request, f"examinations/{template}.html", context)
+    return show(request, f"examinations/{template}.html", context)
 
 
 @require_POST

@@ -9,22 +9,16 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
-from django.shortcuts import redirect, render
-from django.template.loader import render_to_string
+from django.shortcuts import redirect
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST
 
 from sidewise.errors import UserError
 from sidewise.record.ledger import Deed, Entry, Found, Stated, Undone
-from sidewise.web.examinations.bedside import (
-    BedsidePage,
-    bedside_context,
-    bedside_page,
-    rows_shown,
-)
+from sidewise.web.examinations.bedside import BedsidePage, bedside_page, rows_shown
 from sidewise.web.examinations.entries import entries_from_form, entries_from_json
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.pieces import filled, values
+from sidewise.web.examinations.pieces import filled
 from sidewise.web.examinations.rows import StageFoot, rest_of, row_of, slug
 from sidewise.web.examinations.state import Current, add, current, examiner_of
 from sidewise.web.examinations.statements import (
@@ -33,7 +27,8 @@ from sidewise.web.examinations.statements import (
     question_piece,
     states_text,
 )
-from sidewise.web.examinations.views.stage import ENTRY
+from sidewise.web.examinations.views.stage import item_page
+from sidewise.web.pages import piece, show, values
 from sidewise.web.patients.access import allowed_examination
 
 
@@ -122,7 +117,7 @@ def _answer(
         forms=_forms(request, page, fields),
         feet=tuple(StageFoot(stage, len(rest_of(now, stage))) for stage in stages),
     )
-    return render(request, "examinations/answer.html", values(answer))
+    return show(request, "examinations/answer.html", answer)
 
 
 def _questions(request: HttpRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
@@ -142,13 +137,40 @@ def _forms(request: HttpRequest, page: BedsidePage, fields: tuple[str, ...]) -> 
     return SafeString("".join(texts))
 
 
+@dataclass(frozen=True, slots=True)
+class FormPiece(BedsidePage):
+    """What a form of the context is given when it is sent again."""
+
+    form: Any
+    """The form as it stands."""
+    states: str
+    """What it shows and which entries hold it."""
+
+
 def _form(request: HttpRequest, page: BedsidePage, template: str, form: Any) -> str:
-    context = {**values(page), "form": form, "states": states_text(form, page.bed.now.folded)}
-    return render_to_string(f"examinations/{template}.html", context, request)
+    states = states_text(form, page.bed.now.folded)
+    context = FormPiece(**values(page), form=form, states=states)
+    return piece(request, f"examinations/{template}.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """What the answer to a refused touch is given."""
+
+    error: str
+    """Why, in words."""
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedPage(BedsidePage):
+    """The same as a page, where no item is named."""
+
+    error: str
+    """Why, in words."""
 
 
 def _refused(request: HttpRequest, error: UserError) -> HttpResponse:
-    return render(request, "examinations/refused.html", {"error": error.message}, status=422)
+    return show(request, "examinations/refused.html", Refused(error.message), status=422)
 
 
 def _page_with(
@@ -156,11 +178,11 @@ def _page_with(
 ) -> HttpResponse:
     place = request.POST.get("places", "").split(";")[0].split()
     item = now.protocol.by_id.get(place[0]) if place else None
-    context = bedside_context(
-        request, examination, now, may_write, slug(item.stage) if item else ""
-    )
-    context |= {"error": error.message, **ENTRY}
+    here = slug(item.stage) if item else ""
+    page = bedside_page(request, examination, now, may_write, here)
     if item is None:
-        return render(request, "examinations/refused_page.html", context, status=422)
-    context |= {"row": row_of(now, item, opened=True, error=error.message), "full": True}
-    return render(request, "examinations/item.html", context, status=422)
+        refused = RefusedPage(**values(page), error=error.message)
+        return show(request, "examinations/refused_page.html", refused, status=422)
+    row = row_of(now, item, opened=True, error=error.message)
+    context = item_page(page, row, error=error.message)
+    return show(request, "examinations/item.html", context, status=422)
