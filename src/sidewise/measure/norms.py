@@ -78,8 +78,8 @@ def compare_total(
     m = Measurement(measure, measure.replace("_", " "), "both", None, "score", number, None, "")
     rows = [
         row
-        for row in tables.usable("strength_norms")
-        if row.text("item") == measure and row.text("sex") in (sex, "both")
+        for row in tables.usable_of("strength_norms", measure)
+        if row.text("sex") in (sex, "both")
     ]
     return tuple(c for table in _by_table(rows) for c in _in_table(m, table, age, None))
 
@@ -88,8 +88,8 @@ def compare(
     m: Measurement, age: float | None, sex: str | None, dominant: str | None, tables: Tables
 ) -> tuple[NormComparison, ...]:
     """One number against each table; outside a table's ages that is said and no more."""
-    rows = [row for row in tables.usable("norms") if row.text("item") == m.item
-            and row.text("unit") == m.unit and row.text("mode") in (m.mode, "not stated")
+    rows = [row for row in tables.usable_of("norms", m.item)
+            if row.text("unit") == m.unit and row.text("mode") in (m.mode, "not stated")
             and row.text("sex") in (sex, "both")]  # fmt: skip
     return tuple(c for table in _by_table(rows) for c in _in_table(m, table, age, dominant))
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from sidewise.errors import UserError, UserErrors
@@ -80,8 +80,24 @@ class Tables:
 
     def usable(self, name: str) -> tuple[Row, ...]:
         """The rows of table `name` that may enter a calculation."""
-        rows: tuple[Row, ...] = getattr(self, name)
-        return tuple(row for row in rows if row.usable)
+        return self._usable[name]
+
+    def usable_of(self, name: str, item: str) -> tuple[Row, ...]:
+        """Those of them that are of one item."""
+        return self._usable_by_item[name].get(item, ())
+
+    @cached_property
+    def _usable(self) -> dict[str, tuple[Row, ...]]:
+        return {name: tuple(row for row in getattr(self, name) if row.usable) for name in NAMES}
+
+    @cached_property
+    def _usable_by_item(self) -> dict[str, dict[str, tuple[Row, ...]]]:
+        found: dict[str, dict[str, tuple[Row, ...]]] = {name: {} for name in NAMES}
+        for name, rows in self._usable.items():
+            for row in rows:
+                mine = found[name].get(row.text("item"), ())
+                found[name][row.text("item")] = (*mine, row)
+        return found
 
 
 @lru_cache(maxsize=8)
