@@ -189,6 +189,27 @@ def test_a_wrong_vital_sign_swaps_in_its_message(open_page: Any, site: str) -> N
     assert hand.file(address).context.vitals == {"temperature": 36.8}
 
 
+def test_what_was_typed_on_the_other_side_is_recorded_with_it(open_page: Any, site: str) -> None:
+    page = open_page()
+    hand = Hand(page, site)
+    address = hand.begin(next(CODES))
+    page.goto(f"{address}stage/look/")
+    page.goto(f"{address}row/arm_blood_pressure/")
+    row = "#row-arm_blood_pressure"
+    page.fill(f"{row} .right input[name='vital.number']", "1280")
+    page.fill(f"{row} .left input[name='vital.number']", "126")
+    assert hand.save(f"{row} .left .record") == 422
+    expect(page.locator(f"{row} .item [data-error]")).to_contain_text('got "1280"')
+    assert hand.file(address).findings == ()
+    assert page.input_value(f"{row} .left input[name='vital.number']") == "126"
+    page.fill(f"{row} .right input[name='vital.number']", "128")
+    assert hand.save(f"{row} .left .record") == 200
+    found = {f.side: f.value.number for f in hand.file(address).findings}
+    assert found == {"left": 126, "right": 128}
+    hand.save("#head form[data-touch] button")
+    assert hand.file(address).findings == ()
+
+
 def test_lost_network_is_said_and_nothing_looks_saved(open_page: Any, site: str) -> None:
     page = open_page()
     hand = Hand(page, site)

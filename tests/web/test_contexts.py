@@ -17,7 +17,7 @@ WEB = Path(sidewise.web.__file__).parent
 VIEWS = sorted([*WEB.glob("examinations/**/*.py"), *WEB.glob("patients/*.py")])
 RENDERERS = {"render", "render_to_string", "TemplateResponse", "get_template"}
 KEPT_PIECES = WEB / "examinations" / "pieces.py"
-ENDINGS = ("Page", "Piece", "Context", "Refused", "TouchAnswer")
+ENDINGS = ("Page", "Piece", "Context", "TouchAnswer")
 PARTS = (
     "stage/look/", "stage/look/?stand=behind", "row/neer/", "item/neer/", "item/neer/?how=1",
     "about/", "history/", "figure/", "figure/?spot=trapezius&side=left&view=back",
@@ -70,9 +70,9 @@ class Changeable:
 def test_nothing_else_can_be_shown(context):
     request = RequestFactory().get("/")
     with pytest.raises(TypeError, match="a page is given a frozen dataclass"):
-        pages.show(request, "examinations/refused.html", context)
+        pages.show(request, "examinations/flags.html", context)
     with pytest.raises(TypeError, match="a page is given a frozen dataclass"):
-        pages.piece(request, "examinations/refused.html", context)
+        pages.piece(request, "examinations/flags.html", context)
 
 
 def test_every_view_shows_a_context_that_is_one(cast, monkeypatch):
@@ -95,7 +95,7 @@ def test_every_view_shows_a_context_that_is_one(cast, monkeypatch):
                     f"{whose}compare/?a={one}&b={one}"):  # fmt: skip
         assert client.get(f"/{address}").status_code == 200, address
     assert set(given) >= {
-        "TouchAnswer", "Refused", "StagePage", "ItemPage", "AboutPage", "HistoryPage",
+        "TouchAnswer", "StagePage", "ItemPage", "AboutPage", "HistoryPage",
         "FigurePage", "MeaningPage", "NotePage", "RestPage", "SignPage", "ReasonPage",
         "TodayPage", "PatientsPage", "NewPatientPage", "PatientPage", "NewExaminationPage",
         "ComparePage",

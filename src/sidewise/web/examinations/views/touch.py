@@ -41,7 +41,7 @@ def touch(request: HttpRequest, pk: UUID) -> HttpResponse:
         entries = entries_from_json(request.body, by, examiner_of(examination))
         now = add(examination, entries)
     except UserError as error:
-        return _refused(request, error)
+        return _refused(error)
     return _answer(request, examination, now, entries)
 
 
@@ -154,23 +154,16 @@ def _form(request: HttpRequest, page: BedsidePage, template: str, form: Any) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
-    """What the answer to a refused touch is given."""
-
-    error: str
-    """Why, in words."""
-
-
-@dataclass(frozen=True, slots=True)
 class RefusedPage(BedsidePage):
-    """The same as a page, where no item is named."""
+    """What the page of a refused form is given, where no item is named."""
 
     error: str
     """Why, in words."""
 
 
-def _refused(request: HttpRequest, error: UserError) -> HttpResponse:
-    return show(request, "examinations/refused.html", Refused(error.message), status=422)
+def _refused(error: UserError) -> HttpResponse:
+    # The script shows it as text, so nothing is escaped here.
+    return HttpResponse(error.message, status=422, content_type="text/plain; charset=utf-8")
 
 
 def _page_with(

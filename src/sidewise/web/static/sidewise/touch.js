@@ -44,6 +44,22 @@ const findingsOf = (form, button) => {
   });
 };
 
+// What was typed at another place of the row and not recorded yet goes with this one: the answer
+// brings the row anew, and it would be lost. One undo takes both back.
+const isTyped = (field) => field.matches("input[inputmode], textarea") ? field.value.trim() && field.value !== field.defaultValue
+  : field.matches("select[name='level.level']") && field.value && !field.selectedOptions[0].defaultSelected;
+const typedBeside = (form) => {
+  const row = form.closest("[data-row]");
+  if (!row || !form.matches(".number")) return [];
+  const seen = new Set([form.elements.places?.value]);
+  return [...row.querySelectorAll("form.number[data-touch]")].flatMap((other) => {
+    const place = other.elements.places?.value;
+    if (seen.has(place) || ![...other.elements].some(isTyped)) return [];
+    seen.add(place);
+    return [[other, other.querySelector("button.record")]];
+  });
+};
+
 // randomUUID exists only on a secure origin; a tablet may reach a laptop over plain http.
 const fresh = () => crypto.randomUUID?.() ??
   Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
@@ -54,12 +70,11 @@ export const entriesOf = (form, button) => {
   if (isStatement(form)) return statements(form, button, touch, at);
   const undo = form.elements.undo?.value;
   if (undo) return [{ id: touch, at, deed: { do: "undo", entries: undo.split(" ") } }];
-  const holds = JSON.parse(form.elements.holds?.value ?? "{}");
-  return findingsOf(form, button).map((finding, number) => ({
-    id: `${touch}.${number}`,
-    at,
-    deed: { do: "found", finding, replaces: replaced(finding, holds) },
-  }));
+  const deeds = [[form, button], ...typedBeside(form)].flatMap(([one, pressed]) => {
+    const holds = JSON.parse(one.elements.holds?.value ?? "{}");
+    return findingsOf(one, pressed).map((finding) => ({ do: "found", finding, replaces: replaced(finding, holds) }));
+  });
+  return deeds.map((deed, number) => ({ id: `${touch}.${number}`, at, deed }));
 };
 
 const post = async (address, entries) => {
@@ -113,7 +128,9 @@ const show = (form, answer, entries) => {
     : answer.status === 403 ? "Not saved: you may read these records, not write in them."
       : answer.status === 401 ? "Not saved: you are signed out. Sign in again in another tab, then touch once more."
       : `Not saved: the server answered ${answer.status}. Try again.`;
-  const place = form.isConnected ? form.querySelector("[data-error]") ?? form.closest("[data-row]")?.querySelector("[data-error]") : null;
+  const row = form.closest("[data-row]");
+  const own = entries.length > 1 && row ? null : form.querySelector("[data-error]");
+  const place = form.isConnected ? own ?? row?.querySelector("[data-error]") : null;
   if (place) place.textContent = words;
   notice(words, true);
 };
