@@ -10,7 +10,7 @@ import os
 bind = os.environ.get("SIDEWISE_BIND", "127.0.0.1:8790")
 workers = int(os.environ.get("SIDEWISE_WORKERS", str(min(2 * multiprocessing.cpu_count() + 1, 9))))
 worker_class = "gthread"
-threads = int(os.environ.get("SIDEWISE_THREADS", "4"))
+threads = int(os.environ.get("SIDEWISE_THREADS", "8"))
 # Loaded once before the workers are forked: a worker that dies is replaced within milliseconds.
 preload_app = True
 timeout = 60

@@ -48,7 +48,7 @@ def serve_with_workers(application: Any, workers: int) -> None:
     class Department(BaseApplication):
         def load_config(self) -> None:
             """Loopback only; threads inside each worker."""
-            for name, value in {"bind": "127.0.0.1:8990", "workers": workers, "threads": 4,
+            for name, value in {"bind": "127.0.0.1:8990", "workers": workers, "threads": 8,
                                 "worker_class": "gthread", "loglevel": "error",
                                 "keepalive": 75}.items():  # fmt: skip
                 self.cfg.set(name, value)

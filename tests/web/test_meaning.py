@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import sys
+from pathlib import Path
 from threading import Event, Thread
 
 import pytest
@@ -11,6 +13,8 @@ from django.db import connection
 from sidewise.web.examinations import state, weighing
 from sidewise.web.examinations.state import current
 from tests.web.cast import hand_made, send, tender, touch
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -130,3 +134,40 @@ def _until_waiting():
             return
         Event().wait(0.01)
     raise AssertionError("nobody waits")
+
+
+def test_a_weighing_gives_way_to_touches_only_while_it_lasts(cast, monkeypatch):
+    before, during = sys.getswitchinterval(), []
+    monkeypatch.setattr(
+        state, "weigh", lambda record: during.append(sys.getswitchinterval()) or hand_made(record)
+    )
+    weighing.weighed(cast.examination)
+    assert during == [pytest.approx(weighing.GIVE_WAY_S)]
+    assert sys.getswitchinterval() == before
+
+
+def test_meanings_leave_two_of_the_threads_that_a_department_has_for_touches():
+    text = (ROOT / "deploy" / "gunicorn.conf.py").read_text(encoding="utf-8")
+    threads = int(re.search(r'"SIDEWISE_THREADS", "(\d+)"', text).group(1))
+    assert threads - 2 == weighing.MOST_WAITING
+
+
+def test_who_asked_first_is_weighed_first():
+    turns, came = weighing._InTurn(), []
+
+    def take(number):
+        with turns:
+            came.append(number)
+
+    people = [Thread(target=take, args=(number,)) for number in range(12)]
+    with turns:
+        for number, person in enumerate(people):
+            person.start()
+            while len(turns._queue) <= number:
+                pass
+    for person in people:
+        person.join(5)
+    assert came == list(range(12))
+    with turns:
+        came.append("free again")
+    assert came[-1] == "free again"
