@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from sidewise.note.completeness import places
 from sidewise.protocol import Stage, load_protocol
 from sidewise.record import Finding, check_finding, is_normal
 from sidewise.web.examinations.rows import rest_of, row_of, slug, stage_groups
@@ -172,3 +173,26 @@ def test_every_item_tells_how_it_is_done(cast):
         assert "mistakes" in page.content.decode()
         told += 1
     assert told == 25
+
+
+def test_a_stage_with_every_essential_item_recorded_is_under_150_kilobytes_before_compression(cast):
+    client = cast.client("owner")
+    could_not = {"status": "unable", "reason": "too painful"}
+    found = [
+        {"item": item.id, "side": side, **({"mode": mode} if mode else {}), **could_not}
+        for item in PROTOCOL.items if item.role != "optional" for side, mode in places(item)
+    ]  # fmt: skip
+    assert touch(client, cast.examination, *found).status_code == 200
+    sizes = {stage: len(_page(cast, slug(stage)).content) for stage in Stage}
+    assert len(sizes) == 10
+    assert min(sizes.values()) > 5 * KILOBYTES
+    assert max(sizes.values()) < 150 * KILOBYTES, sizes
+
+
+def test_a_page_goes_out_compressed_where_the_browser_takes_it(cast):
+    address = f"/examinations/{cast.examination.pk}/stage/look/"
+    plain, packed = (
+        cast.client("owner").get(address, HTTP_ACCEPT_ENCODING=coding) for coding in ("", "gzip")
+    )
+    assert packed["Content-Encoding"] == "gzip"
+    assert len(packed.content) * 5 < len(plain.content)
