@@ -21,7 +21,10 @@ from tests.setup_browser import FLAGS, find_browser
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
-READ_ALL = """async () => {
+# A script has no time limit of its own: a store that does not open must fail, not hang.
+READ_ALL = """() => Promise.race([
+  new Promise((_, no) => setTimeout(() => no(new Error("the store did not open")), 20000)),
+  (async () => {
   const asked = (r) => new Promise((y, n) => { r.onsuccess = () => y(r.result); r.onerror = n; });
   const db = await asked(indexedDB.open("sidewise", 1));
   if (!db.objectStoreNames.contains("waiting")) { db.close(); return []; }
@@ -29,7 +32,7 @@ READ_ALL = """async () => {
   db.close();
   return rows.map((r) => ({ names: Object.keys(r).sort(), owner: r.owner,
     bytes: Array.from(new Uint8Array(r.sealed)) }));
-}"""
+})()])"""
 POSITIVE = "#row-hawkins_kennedy .{side} form[data-touch] button:has-text('{text}')"
 
 
