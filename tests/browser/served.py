@@ -30,6 +30,9 @@ def main() -> None:
         from sidewise.web.examinations.views import reading
 
         state.weigh = reading.weigh = hand_made
+    from sidewise.reason.compiled import wish_for_compiled
+
+    wish_for_compiled()
     if examples := os.environ.get("WITH_EXAMPLES"):
         demo.load_clinic(Path(examples), User.objects.get(username="owner"))
     from django.core.wsgi import get_wsgi_application
