@@ -7,7 +7,14 @@ from typing import Any
 import pytest
 
 from sidewise.protocol import load_protocol
-from sidewise.reason.flags import FlagRule, load_flags, red_flags, unasked_core, withheld
+from sidewise.reason.flags import (
+    NOT_SETTLED,
+    FlagRule,
+    load_flags,
+    red_flags,
+    unasked_core,
+    withheld,
+)
 from sidewise.reason.judge import Judge
 from sidewise.reason.result import RedFlag
 from sidewise.reason.rules import Ask, Is, leaves, unresolved
@@ -63,6 +70,24 @@ def test_a_missing_core_question_leaves_flags_not_excluded() -> None:
     assert {flag.status for flag in open_flags.values()} == {"not excluded"}
     fever = PROTOCOL.history_by_id["fever"].label
     assert all(fever in flag.missing for flag in open_flags.values())
+
+
+def test_a_flag_does_not_fall_silent_because_somebody_saw_it_otherwise() -> None:
+    hot = found("warmth", "left", "choice", choice="hot")
+    same = found("warmth", "left", "choice", choice="same")
+    one = with_history(hot, fever="yes")
+    both = with_history(hot, same, fever="yes")
+    assert len(both.conflicts) == 1
+    assert status(with_history(same, fever="yes"), "hot_swollen_joint") != "raised"
+    flag = flags(both)["hot_swollen_joint"]
+    assert flag.status == "raised"
+    assert flag.because == (*flags(one)["hot_swollen_joint"].because, NOT_SETTLED)
+    # In whichever order they came, and with another conflict beside it.
+    far = (
+        found("neer", "left", "result", result="positive"),
+        found("neer", "left", "result", result="negative"),
+    )
+    assert status(with_history(*far, same, hot, fever="yes"), "hot_swollen_joint") == "raised"
 
 
 def test_fever_with_a_hot_joint_is_raised_and_withholds_provocation() -> None:

@@ -40,8 +40,14 @@ def test_two_answers_to_different_questions_both_stand() -> None:
     assert state.disputes == ()
 
 
-def test_different_answers_to_one_question_are_in_dispute_and_count_as_not_asked() -> None:
-    state = folded(stated("history.fever", "yes"), stated("history.fever", "no"))
+def test_a_yes_in_dispute_goes_on_warning() -> None:
+    state = folded(stated("history.fever", "no"), stated("history.fever", "yes"))
+    assert state.record.context.answer("fever") == "yes"
+    assert len(state.disputes) == 1
+
+
+def test_different_answers_without_a_yes_are_in_dispute_and_count_as_not_asked() -> None:
+    state = folded(stated("history.fever", "unsure"), stated("history.fever", "no"))
     assert state.record.context.answer("fever") == "not asked"
     (dispute,) = state.disputes
     assert dispute.entries == ("e0", "e1")

@@ -15,7 +15,7 @@ from sidewise.protocol import load_protocol
 from sidewise.reason.flags import URGENCIES, FlagBook, load_flags, red_flags
 from sidewise.reason.judge import Judge
 from sidewise.reason.result import RedFlag
-from sidewise.record import Context, Finding, Record
+from sidewise.record import Conflict, Context, Finding, Record
 
 Place = tuple[str, str, str | None]
 """Item, side and mode."""
@@ -37,6 +37,15 @@ class _Noting:
         """What was examined there."""
         self.asked.add((item, side, mode))
         return self.record.examined(item, side, mode)
+
+    @property
+    def conflicts(self) -> tuple[Conflict, ...]:
+        """As the record says."""
+        return self.record.conflicts
+
+    def settlings(self) -> tuple[Record, ...]:
+        """As the record says; a record with conflicts is never compared with an earlier one."""
+        return self.record.settlings()
 
     def is_yardstick(self, side: str) -> bool:
         """As the record says; it follows from the context alone."""
@@ -75,6 +84,9 @@ def standing(record: Record, before: Standing | None = None) -> Standing:
 
 
 def _comparable(record: Record, earlier: Record) -> bool:
+    # A conflict may raise flags by either of its values, which `settled` leaves out.
+    if record.conflicts or earlier.conflicts:
+        return False
     return (record.region, record.context) == (earlier.region, earlier.context)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any, Literal
 
@@ -201,11 +201,30 @@ def _made_one(book: FlagBook, protocol: Protocol) -> FlagBook:
 
 
 def red_flags(judge: Judge, book: FlagBook) -> tuple[RedFlag, ...]:
-    """Flags raised, then flags not excluded, each in order of urgency."""
-    ruling = Ruling(judge)
-    found = [flag for rule in book.flags for flag in _flag(rule, ruling, book)]
+    """Flags raised, then flags not excluded, each in order of urgency.
+
+    A finding recorded twice and differently counts as not examined, but a flag that one of the
+    two would raise is raised: it must not fall silent because somebody else saw it otherwise.
+    """
+    found = {flag.flag: flag for flag in _ruled(judge, book)}
+    for settled in judge.record.settlings() if judge.record.conflicts else ():
+        for flag in _ruled(Judge(judge.protocol, settled, judge.sem), book):
+            known = found.get(flag.flag)
+            if flag.status == "raised" and (known is None or known.status != "raised"):
+                because = (*flag.because, NOT_SETTLED)
+                found[flag.flag] = replace(flag, because=because)
     order = {"raised": 0, "not excluded": 1}
-    return tuple(sorted(found, key=lambda f: (order[f.status], URGENCIES.index(f.urgency))))
+    return tuple(
+        sorted(found.values(), key=lambda f: (order[f.status], URGENCIES.index(f.urgency)))
+    )
+
+
+NOT_SETTLED = "recorded twice, differently: not settled yet"
+
+
+def _ruled(judge: Judge, book: FlagBook) -> list[RedFlag]:
+    ruling = Ruling(judge)
+    return [flag for rule in book.flags for flag in _flag(rule, ruling, book)]
 
 
 def _flag(rule: FlagRule, ruling: Ruling, book: FlagBook) -> list[RedFlag]:

@@ -200,6 +200,19 @@ class Record(Frozen):
         """Every place where two findings contradict each other."""
         return tuple(_conflicts(self.findings))
 
+    def settlings(self) -> tuple[Record, ...]:
+        """The record with one conflict settled in each of the ways it could be."""
+        whole = {name: getattr(self, name) for name in type(self).model_fields}
+        found = []
+        for conflict in self.conflicts:
+            others = [f for f in self.findings if f not in conflict.findings]
+            found += [
+                # Not `model_copy`: it would take over what was worked out of these findings.
+                Record.model_construct(**{**whole, "findings": (*others, kept)})
+                for kept in conflict.findings
+            ]
+        return tuple(found)
+
     @cached_property
     def settled(self) -> dict[tuple[str, str, str | None], tuple[Finding, ...]]:
         """Findings by item, side and mode, without those in conflict."""

@@ -1,8 +1,9 @@
 """One field of the context at a time: an answer, an age, a vital sign, each an entry of its own.
 
 Statements follow the rule of findings. Two that were made without knowing of each other both
-stand; where they differ the field is in dispute, counts as unstated until a person settles it,
-and the record cannot be signed.
+stand; where they differ the field is in dispute: until a person settles it the record cannot be
+signed, and the field counts as unstated, but an answer as "yes" if anyone said so: no warning is
+lost to a second opinion.
 """
 
 from __future__ import annotations
@@ -120,7 +121,9 @@ def with_statements(context: Context, stated: Iterable[tuple[str, Any]]) -> Cont
 
 def _disputed(field: str, values: list[Any]) -> Any:
     # Neither side may serve as the healthy yardstick while it is open which one hurts, or what
-    # is known of it; everything else is unstated.
+    # is known of it. A "yes" goes on warning until somebody has settled it. Else it is unstated.
+    if field.startswith("history.") and "yes" in values:
+        return "yes"
     if field == "complaint":
         return tuple(sorted({side for sides in values for side in sides}))
     if field in SIDED:

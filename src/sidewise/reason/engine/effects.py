@@ -37,9 +37,7 @@ class Effects:
     solution: Solution
 
 
-def effects(
-    network: Network, evidence: Evidence, groups: Sequence[Sequence[int]] = ()
-) -> Effects:
+def effects(network: Network, evidence: Evidence, groups: Sequence[Sequence[int]] = ()) -> Effects:
     """Effect of every finding of one record, under one set of parameters (`network.mean()`).
 
     groups: numbers of readings seen, to be left out together.

@@ -56,7 +56,7 @@ class DisputeShown:
     def sentence(self) -> str:
         """The same in one sentence, for a note."""
         claims = ", ".join(f"{claim.words} ({claim.by})" for claim in self.claims)
-        return f"{self.label}: different answers stand and none is counted: {claims}."
+        return f"{self.label}: different answers stand, not settled: {claims}."
 
 
 @dataclass(frozen=True, slots=True)
