@@ -35,6 +35,6 @@ def test_different_answers_stand_in_both(cast):
         entry = {"id": name, "at": "2026-03-02T09:41:00Z",
                  "deed": {"do": "state", "field": "history.fever", "value": word}}  # fmt: skip
         send(cast.client(who), cast.examination, [entry])
-    said = "different answers stand and none is counted: yes (OWNER), no (COLLEAGUE)"
+    said = "different answers stand, not settled: yes (OWNER), no (COLLEAGUE)"
     for more in ("", "?file=1"):
         assert said in _note(cast, more).content.decode()
