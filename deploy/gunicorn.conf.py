@@ -36,3 +36,11 @@ def when_ready(server):
     assert get_resolver().url_patterns
     for region in regions():
         load_protocol(region)
+
+
+def post_worker_init(worker):
+    """In each worker: load what the first meaning would wait for, while it answers already."""
+    if os.environ.get("SIDEWISE_WARM_UP", "1") != "0":
+        from sidewise.reason.compiled import ready_soon
+
+        ready_soon()

@@ -48,6 +48,8 @@ def serve_with_workers(application: Any, workers: int) -> None:
     """Several processes, as a department runs it."""
     from gunicorn.app.base import BaseApplication
 
+    from sidewise.reason.compiled import ready_soon
+
     class Department(BaseApplication):
         def load_config(self) -> None:
             """Loopback only; threads inside each worker."""
@@ -55,6 +57,7 @@ def serve_with_workers(application: Any, workers: int) -> None:
                                 "worker_class": "gthread", "loglevel": "error",
                                 "keepalive": 75}.items():  # fmt: skip
                 self.cfg.set(name, value)
+            self.cfg.set("post_worker_init", lambda _worker: ready_soon())
 
         def load(self) -> Any:
             """The application, made before the processes part."""

@@ -78,6 +78,16 @@ def test_a_wish_is_fulfilled_once_and_only_when_something_is_weighed(
     assert not done.acquire(timeout=0.2)
 
 
+def test_what_the_first_weighing_needs_is_loaded_before_it(
+    monkeypatch: pytest.MonkeyPatch, numpy_again: None
+) -> None:
+    compiled.wish_for_compiled()
+    compiled._ready()
+    assert lower.is_on() is lower.available()
+    monkeypatch.setattr(compiled, "use_compiled", pytest.fail)
+    compiled.weighing()
+
+
 def test_without_numba_the_command_says_so(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -39,6 +39,8 @@ class Server:
         environment = {
             **self.store.environment, "SIDEWISE_BIND": f"127.0.0.1:{self.port}",
             "SIDEWISE_WORKERS": str(self.workers), "SIDEWISE_LOG_LEVEL": "WARNING",
+            # Killed hundreds of times, and asked for no meaning.
+            "SIDEWISE_WARM_UP": "0",
         }  # fmt: skip
         log = (self.store.home / "server.log").open("ab")
         self.process = subprocess.Popen(

@@ -10,6 +10,8 @@ import time
 from dataclasses import dataclass, field
 from threading import Lock, Thread
 
+from sidewise.record import Context, Record
+
 
 def use_compiled() -> bool:
     """Compile, or load what was compiled, then use it; whether it is used.
@@ -50,6 +52,29 @@ def weighing() -> None:
         wanted, _wish.wanted = _wish.wanted, False
     if wanted:
         Thread(target=use_compiled, name="compiling", daemon=True).start()
+
+
+def ready_soon() -> None:
+    """Load in a thread of its own what the first weighing would wait for: knowledge and code."""
+    Thread(target=_ready, name="loading", daemon=True).start()
+
+
+def _ready() -> None:
+    from sidewise.protocol import regions
+    from sidewise.reason import interpret
+
+    with _wish.lock:
+        _wish.wanted = False
+    use_compiled()
+    for region in regions():
+        for complaint in ((), ("left",), ("right",), ("left", "right")):
+            interpret(_nothing_found(region, complaint))
+
+
+def _nothing_found(region: str, complaint: tuple[str, ...]) -> Record:
+    now = {"patient": "NOBODY", "examiner": "nobody", "examined_at": "2026-01-01T00:00:00Z"}
+    context = Context.model_validate({**now, "complaint": complaint})
+    return Record(id="loading", region=region, context=context)
 
 
 def main() -> int:
