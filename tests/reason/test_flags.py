@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from pydantic import TypeAdapter
 
 from sidewise.protocol import load_protocol
 from sidewise.reason.flags import (
@@ -17,7 +18,7 @@ from sidewise.reason.flags import (
 )
 from sidewise.reason.judge import Judge
 from sidewise.reason.result import RedFlag
-from sidewise.reason.rules import Ask, Is, leaves, unresolved
+from sidewise.reason.rules import Ask, Is, Rule, leaves, unresolved
 from sidewise.reason.ruling import evaluate
 from sidewise.record import Record
 from tests.builders import angle, found, record
@@ -88,6 +89,30 @@ def test_a_flag_does_not_fall_silent_because_somebody_saw_it_otherwise() -> None
         found("neer", "left", "result", result="negative"),
     )
     assert status(with_history(*far, same, hot, fever="yes"), "hot_swollen_joint") == "raised"
+
+
+def test_two_conflicts_do_not_silence_a_flag_that_needs_both() -> None:
+    both_needed = {
+        "all_of": [
+            {"item": "warmth", "is": {"test": "one_of", "values": ["hot"]}},
+            {"item": "gh_swelling", "is": {"test": "sign"}},
+        ]
+    }
+    rule = BOOK.flags[0].model_copy(
+        update={"scope": "side", "when": TypeAdapter(Rule).validate_python(both_needed)}
+    )
+    book = BOOK.model_copy(update={"flags": (rule,)})
+    hot, same = (found("warmth", "left", "choice", choice=word) for word in ("hot", "same"))
+    swollen, flat = (found("gh_swelling", "left", "sign", grade=g) for g in ("marked", "absent"))
+
+    def raised(*findings: Any) -> bool:
+        told = red_flags(Judge(PROTOCOL, record(*findings)), book)
+        return [flag.status for flag in told] == ["raised"]
+
+    assert raised(hot, swollen)
+    assert not raised(same, swollen)
+    assert raised(hot, same, swollen, flat)
+    assert not raised(same, swollen, flat)
 
 
 def test_fever_with_a_hot_joint_is_raised_and_withholds_provocation() -> None:

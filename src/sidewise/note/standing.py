@@ -6,6 +6,7 @@ any later record with the same context and the same findings at those places.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import cast
@@ -43,7 +44,7 @@ class _Noting:
         """As the record says."""
         return self.record.conflicts
 
-    def settlings(self) -> tuple[Record, ...]:
+    def settlings(self) -> Iterator[Record]:
         """As the record says; a record with conflicts is never compared with an earlier one."""
         return self.record.settlings()
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 from functools import cached_property
+from itertools import combinations, product
+from math import prod
 from typing import Literal
 
 from pydantic import AwareDatetime, Field, field_validator, model_validator
@@ -182,6 +184,9 @@ class Conflict(Frozen):
     findings: tuple[Finding, ...]
 
 
+MOST_SETTLINGS = 64
+
+
 class Record(Frozen):
     """One examination of one person."""
 
@@ -200,18 +205,20 @@ class Record(Frozen):
         """Every place where two findings contradict each other."""
         return tuple(_conflicts(self.findings))
 
-    def settlings(self) -> tuple[Record, ...]:
-        """The record with one conflict settled in each of the ways it could be."""
+    def settlings(self) -> Iterator[Record]:
+        """The record with its conflicts settled in each of the ways they could be.
+
+        All conflicts at once; where there are so many that this would take long, every two.
+        """
         whole = {name: getattr(self, name) for name in type(self).model_fields}
-        found = []
-        for conflict in self.conflicts:
-            others = [f for f in self.findings if f not in conflict.findings]
-            found += [
+        choices = [conflict.findings for conflict in self.conflicts]
+        together = len(choices) if prod(map(len, choices)) <= MOST_SETTLINGS else 2
+        for some in combinations(choices, together):
+            disputed = [finding for findings in some for finding in findings]
+            others = tuple(f for f in self.findings if f not in disputed)
+            for kept in product(*some):
                 # Not `model_copy`: it would take over what was worked out of these findings.
-                Record.model_construct(**{**whole, "findings": (*others, kept)})
-                for kept in conflict.findings
-            ]
-        return tuple(found)
+                yield Record.model_construct(**{**whole, "findings": (*others, *kept)})
 
     @cached_property
     def settled(self) -> dict[tuple[str, str, str | None], tuple[Finding, ...]]:
