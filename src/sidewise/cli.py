@@ -1,30 +1,23 @@
 """The `sidewise` command: a thin table of commands.
 
 Each command lives in its own module under `sidewise.commands`, imports only Typer at the top and
-does its heavy imports inside the function, so that `sidewise --help` stays quick.
+does its heavy imports inside the function; the modules of the others are not imported at all.
 """
 
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
+from typing import Any
 
 import typer
 
 from sidewise import __version__
-from sidewise.commands import REGISTER
+from sidewise.commands import NAMES, command, wanted_commands
 from sidewise.errors import UserError
-
-app = typer.Typer(
-    name="sidewise",
-    help="Both sides examined in order, compared, weighed, written down and followed.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
+from sidewise.start_up import settle
 
 
-@app.callback(invoke_without_command=True)
 def root(
     version: bool = typer.Option(False, "--version", help="Print the version and stop."),
 ) -> None:
@@ -34,14 +27,34 @@ def root(
         raise typer.Exit
 
 
-for _name, _function in REGISTER.items():
-    app.command(_name)(_function)
+def command_line(names: Sequence[str] = NAMES) -> typer.Typer:
+    """The command line with these of the commands."""
+    made = typer.Typer(
+        name="sidewise",
+        help="Both sides examined in order, compared, weighed, written down and followed.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+        rich_markup_mode=None,
+    )
+    made.callback(invoke_without_command=True)(root)
+    for name in names:
+        made.command(name)(command(name))
+    return made
+
+
+def __getattr__(name: str) -> Any:
+    """`app`: the whole command line, made when somebody asks for it."""
+    if name != "app":
+        raise AttributeError(name)
+    return command_line()
 
 
 def main() -> None:
     """Run the command line; people's errors end with status 2 and no traceback."""
+    settle()
     try:
-        app()
+        command_line(wanted_commands(sys.argv[1:]))()
     except UserError as error:
         print(error.message, file=sys.stderr)
         sys.exit(2)

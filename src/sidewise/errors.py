@@ -6,9 +6,11 @@ that escapes is a bug and keeps its traceback.
 
 from __future__ import annotations
 
+from typing import Any
+
 
 class UserError(Exception):
-    """Something a person gave cannot be used.
+    """Input from a person that cannot be used.
 
     Four parts: `where` it was, what was `got`, what was `expected`, and what to `do`.
     """
@@ -23,8 +25,12 @@ class UserError(Exception):
     @property
     def message(self) -> str:
         """The text shown: where, got, expected, and on a second line what to do."""
-        first = f"{self.where}: got {shown(self.got)}, expected {self.expected}."
+        first = f"{self.where}: got {short_text(self.got)}, expected {self.expected}."
         return f"{first}\n{self.do}" if self.do else first
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # From its parts: an error that travels between processes keeps them.
+        return type(self), (self.where, self.got, self.expected, self.do)
 
     def inside(self, place: str) -> UserError:
         """The same error seen from the layer above: `place` is put before `where`."""
@@ -34,7 +40,7 @@ class UserError(Exception):
 
 
 class UserErrors(UserError):
-    """Several errors found in one reading of one input; shown together, nothing stored."""
+    """Several errors in one input, shown together; nothing is stored."""
 
     LIMIT = 20
 
@@ -42,6 +48,9 @@ class UserErrors(UserError):
         self.errors = errors
         first = errors[0]
         super().__init__(first.where, first.got, first.expected, first.do)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return type(self), (self.errors,)
 
     @property
     def message(self) -> str:
@@ -53,8 +62,8 @@ class UserErrors(UserError):
         return "\n".join(lines)
 
 
-def shown(value: object) -> str:
-    """A short printable form of what was got: one line, at most 60 characters."""
+def short_text(value: object) -> str:
+    """A short printable form of the value received: one line, at most 60 characters."""
     if value is None:
         return "nothing"
     text = value if isinstance(value, str) else repr(value)

@@ -1,38 +1,44 @@
-"""The commands, in the order they are listed; to add one, write its module and add one line."""
+"""The commands, in the order they are listed; to add one, write its module and add its name.
+
+The module is called as the command, with _ for -, and so is its function. Only the one that was
+asked for is imported.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from importlib import import_module
 from typing import Any
 
-from sidewise.commands.agree import agree
-from sidewise.commands.backup import backup
-from sidewise.commands.batch import batch
-from sidewise.commands.check import check
-from sidewise.commands.demo import demo
-from sidewise.commands.follow import follow
-from sidewise.commands.interpret import interpret
-from sidewise.commands.marks import marks
-from sidewise.commands.note import note
-from sidewise.commands.read_line import read_line
-from sidewise.commands.restore import restore
-from sidewise.commands.serve import serve
-from sidewise.commands.sources import sources
-from sidewise.commands.verify import verify
+NAMES = (
+    "demo",
+    "serve",
+    "check",
+    "interpret",
+    "note",
+    "blank-form",
+    "follow",
+    "two-readers",
+    "plan",
+    "case",
+    "read-line",
+    "batch",
+    "sources",
+    "marks",
+    "agree",
+    "backup",
+    "restore",
+    "verify",
+)
 
-REGISTER: dict[str, Callable[..., Any]] = {
-    "demo": demo,
-    "serve": serve,
-    "check": check,
-    "interpret": interpret,
-    "note": note,
-    "follow": follow,
-    "read-line": read_line,
-    "batch": batch,
-    "sources": sources,
-    "marks": marks,
-    "agree": agree,
-    "backup": backup,
-    "restore": restore,
-    "verify": verify,
-}
+
+def command(name: str) -> Callable[..., Any]:
+    """The function behind a command of NAMES."""
+    module = name.replace("-", "_")
+    function: Callable[..., Any] = getattr(import_module(f"{__name__}.{module}"), module)
+    return function
+
+
+def wanted_commands(words: Sequence[str]) -> tuple[str, ...]:
+    """The commands that these words of a command line need: the one they begin with, or all."""
+    return (words[0],) if words and words[0] in NAMES else NAMES

@@ -1,4 +1,4 @@
-"""`sidewise agree`: do examiners find the same as the reference, and as each other?"""
+"""`sidewise agree`: do examiners agree with the reference, and with each other?"""
 
 from __future__ import annotations
 
@@ -11,16 +11,19 @@ def agree(
     file: Path = typer.Argument(..., help="Findings as CSV, XLSX or Parquet; - for input."),
     as_json: bool = typer.Option(False, "--json", help="Print everything as JSON."),
 ) -> None:
-    """Agreement of hands, item by item, with intervals; sides that may be exchanged are named."""
-    from sidewise.assess.findings import read_findings
-    from sidewise.assess.hands import agreement_of_hands
+    """Agreement between examiners, item by item, with intervals, and exchanged sides."""
+    from sidewise.ground.extras import require_extra
+
+    require_extra("marks", "a table of findings")
+    from sidewise.teaching.hands.hands import agreement_of_hands
+    from sidewise.teaching.tables.findings_table import read_findings
 
     result = agreement_of_hands(read_findings(file))
     if as_json:
-        from sidewise.assess.as_json import dumps, hands_data
+        from sidewise.teaching.report.as_json import hands_data, json_text
 
-        typer.echo(dumps(hands_data(result)))
+        typer.echo(json_text(hands_data(result)))
         return
-    from sidewise.assess.text import hands_text
+    from sidewise.teaching.report.hands_text import hands_text
 
     typer.echo(hands_text(result))

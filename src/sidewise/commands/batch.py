@@ -22,12 +22,13 @@ def batch(
         "0: mean parameters, no intervals; figures differ by up to 0.2.",
     ),
 ) -> None:
-    """Weigh many records. Status 0 fine; 1 some were set aside; 2 nothing can be used."""
+    """Weigh many records. Status 0 fine; 1 some set aside; 2 unusable input."""
     from rich.console import Console
     from rich.progress import Progress
 
     from sidewise.errors import UserError
-    from sidewise.reason.batch import run_batch
+    from sidewise.reason.batch.run import run_batch
+    from sidewise.regions import regions
 
     if 0 < draws < 100:
         raise UserError("--draws", draws, "0, or from 100 to 2000")
@@ -37,10 +38,13 @@ def batch(
         done = run_batch(
             source,
             out,
+            regions,
             setting=setting or None,
             draws=draws,
             scheduler=scheduler or None,
-            told=lambda finished, chunks: progress.update(task, completed=finished, total=chunks),
+            progress=lambda finished, chunks: progress.update(
+                task, completed=finished, total=chunks
+            ),
         )
     typer.echo(f"{done.records:,} records weighed ({done.figures}), {done.set_aside:,} set aside.")
     if not draws:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
+
+if TYPE_CHECKING:
+    from sidewise.record import Record
 
 TABLES = (".csv", ".xlsx", ".parquet")
 
@@ -13,10 +17,32 @@ def check(
     files: list[Path] = typer.Argument(
         ..., help="Examinations (JSON) or mark tables; - for input."
     ),
+    columns: str | None = typer.Option(
+        None, "--columns", help="Confirm what a sheet's columns are: yes, or 'mark=Score; ...'."
+    ),
+    zeros: str = typer.Option(
+        "ask", "--zeros", help="Students with zeros only: ask, absent or real."
+    ),
+    case: bool = typer.Option(False, "--case", help="The files are simulated cases."),
+    truth: Path | None = typer.Option(
+        None, metavar="FILE", help="With --case: the truth of the one case; was it changed?"
+    ),
+    codes: str = typer.Option(
+        "ask", "--codes", help="Codes that differ in case or spaces only: ask, join or apart."
+    ),
 ) -> None:
     """Check files. Status 0 fine; 1 valid but incomplete or a flag raised; 2 cannot be used."""
+    if case and truth is not None:
+        from sidewise.practice.case_file import check_truth
+
+        check_truth(truth, files[0])
     # Every file is read before anything is said, so that one bad file is not lost in the output.
-    reports = [_table_report(file) if _is_table(file) else _record_report(file) for file in files]
+    reports = [
+        _table_report(file, columns, zeros, codes)
+        if _is_table(file)
+        else _record_report(file, case)
+        for file in files
+    ]
     for text, _ in reports:
         typer.echo(text)
     if any(not complete for _, complete in reports):
@@ -27,16 +53,37 @@ def _is_table(file: Path) -> bool:
     return file.suffix.lower() in TABLES
 
 
-def _record_report(file: Path) -> tuple[str, bool]:
+def _record_report(file: Path, case: bool) -> tuple[str, bool]:
     from sidewise.note.completeness import completeness
+    from sidewise.reason.judging.injections import flags_not_acknowledged
     from sidewise.record import read_record
+    from sidewise.regions import region_of_record, regions
 
-    summary = completeness(read_record(file))
-    return summary.text(file.name), summary.complete
+    record = _case_record(file) if case else read_record(file, regions())
+    region = region_of_record(record)
+    summary, against = completeness(record, region), flags_not_acknowledged(record, region)
+    named = "".join(f"\n  INJECTED AGAINST A RAISED FLAG: {flag.label}" for flag in against)
+    return summary.text(file.name) + named, summary.complete and not against
 
 
-def _table_report(file: Path) -> tuple[str, bool]:
-    from sidewise.assess.reading import check_marks
+def _case_record(file: Path) -> Record:
+    from sidewise.practice.case_file import read_case
+    from sidewise.regions import regions
 
-    summary = check_marks(file)
+    read = read_case(file, regions())
+    for warning in read.warnings:
+        typer.echo(warning)
+    return read.record
+
+
+def _table_report(file: Path, columns: str | None, zeros: str, codes: str) -> tuple[str, bool]:
+    from sidewise.ground.extras import require_extra
+
+    require_extra("marks", file.name)
+    from sidewise.teaching.tables.marks_table import check_marks
+    from sidewise.teaching.tables.plausible import codes_answer, zeros_answer
+
+    summary = check_marks(
+        file, columns=columns, zeros=zeros_answer(zeros), alike=codes_answer(codes)
+    )
     return summary.text(), summary.complete

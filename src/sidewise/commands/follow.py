@@ -1,4 +1,4 @@
-"""`sidewise follow`: what has changed over one patient's visits, and what is error."""
+"""`sidewise follow`: real change over one patient's visits, and what is within error."""
 
 from __future__ import annotations
 
@@ -15,27 +15,33 @@ def follow(
     ),
 ) -> None:
     """The course of each measure over visits: real changes, and those within error."""
-    from sidewise.measure.follow_text import follow_document, follow_lines
-    from sidewise.measure.visits import follow as followed
-    from sidewise.protocol import load_protocol
+    from sidewise.measure import tables_of
+    from sidewise.measure.visits.follow_up import follow as followed
+    from sidewise.measure.visits.text import follow_document, follow_lines
+    from sidewise.protocol import protocol_of
     from sidewise.record import read_record
+    from sidewise.regions import region_of_record, regions
 
     if picture is not None:
         _check_picture(picture)
-    records = [read_record(exam) for exam in exams]
+    records = [read_record(exam, regions()) for exam in exams]
     names = ["standard input" if exam == "-" else Path(exam).name for exam in exams]
-    found = followed(records, load_protocol(records[0].region), names=names)
+    region = region_of_record(records[0])
+    found = followed(records, protocol_of(region), tables_of(region), names=names)
+    absent = region.without("error", "side_difference", "change")
     if picture is not None:
-        from sidewise.measure.draw import write_picture
-        from sidewise.measure.pictures import follow_picture
+        from sidewise.ground.svg.shapes import write_picture
+        from sidewise.measure.drawings.pictures import follow_picture
 
         write_picture(follow_picture(found), picture)
     if as_json:
         import json
 
-        typer.echo(json.dumps(follow_document(found), indent=1, ensure_ascii=False))
+        document = follow_document(found)
+        document |= {"absent": absent} if absent else {}
+        typer.echo(json.dumps(document, indent=1, ensure_ascii=False))
         return
-    for line in follow_lines(found):
+    for line in (*follow_lines(found), *absent):
         typer.echo(line)
 
 

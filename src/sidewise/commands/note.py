@@ -6,28 +6,27 @@ from pathlib import Path
 
 import typer
 
+from sidewise.ground.settings import SETTINGS
+
 
 def note(
     exam: Path = typer.Argument(..., help="An examination (JSON), or - for standard input."),
-    form: str = typer.Option("text", "--as", help="text or html."),
+    form: str = typer.Option("text", "--as", help="text, html or line."),
     out: Path | None = typer.Option(None, "-o", "--out", help="Write to this file."),
-    setting: str = typer.Option("", help="primary, msk_clinic, orthopaedic or emergency."),
+    setting: str = typer.Option("", help=f"One of {', '.join(SETTINGS)}."),
 ) -> None:
-    """Write the note: flags first, both sides compared, what was not examined, what it may mean."""
+    """Write the note: one page to act on, then everything; or one line for a referral."""
+    from sidewise.commands.writing import write_out
     from sidewise.errors import UserError
-    from sidewise.note import note_html, note_text
+    from sidewise.note import note_html, note_text, referral_line
     from sidewise.reason import interpret
     from sidewise.record import read_record
+    from sidewise.regions import region_of_record, regions
 
-    writers = {"text": note_text, "html": note_html}
+    writers = {"text": note_text, "html": note_html, "line": referral_line}
     if form not in writers:
         raise UserError("--as", form, " or ".join(writers))
-    record = read_record(exam)
-    text = writers[form](record, interpret(record, setting=setting or None))
-    if out is None:
-        typer.echo(text)
-        return
-    try:
-        out.write_text(text + "\n", encoding="utf-8")
-    except OSError as error:
-        raise UserError(str(out), error.strerror, "a place that can be written to") from None
+    record = read_record(exam, regions())
+    region = region_of_record(record)
+    result = interpret(record, region, setting=setting or None)
+    write_out(writers[form](record, result, region), out)

@@ -7,25 +7,24 @@ import typer
 
 def read_line(
     line: str = typer.Argument(..., help="The line, or - for standard input."),
-    region: str = typer.Option("", help="The region; the only one if there is one."),
+    region: str = typer.Option("", help="The region; may be left out where there is one."),
     as_json: bool = typer.Option(False, "--json", help="Print findings and places as JSON."),
 ) -> None:
-    """Read a line of shorthand. Status 0 all understood; 1 something was not; 2 cannot be used."""
-    from sidewise.protocol import load_protocol
-    from sidewise.protocol.loader import regions
+    """Read a line of shorthand. Status 0 all understood; 1 partly understood; 2 unusable."""
     from sidewise.record.line import read_line as read
-    from sidewise.record.line.show import line_json, line_text
+    from sidewise.record.line.display import line_json, line_text
+    from sidewise.regions import regions
 
     text = _text(line)
-    protocol = load_protocol(region or regions()[0])
-    reading = read(text, protocol)
-    typer.echo(line_json(reading) if as_json else line_text(reading, protocol))
+    chosen = regions().chosen(region)
+    reading = read(text, chosen)
+    typer.echo(line_json(reading) if as_json else line_text(reading, chosen))
     if not reading.whole:
         raise typer.Exit(1)
 
 
 def _text(line: str) -> str:
-    """The line itself, or what stands on standard input; UserError if there is nothing in it."""
+    """The line itself, or standard input; UserError if it is empty."""
     import sys
 
     from sidewise.errors import UserError

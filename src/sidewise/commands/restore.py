@@ -1,4 +1,4 @@
-"""`sidewise restore`: puts a backup back, and proves that it is the same."""
+"""`sidewise restore`: restores a backup, and proves that it is identical."""
 
 from __future__ import annotations
 
@@ -15,15 +15,17 @@ def restore(
 ) -> None:
     """Restore a backup. A damaged or foreign file is refused and nothing is changed."""
     from sidewise.errors import UserError
-    from sidewise.web.keeping.shell import ready
+    from sidewise.web.keeping.shell import store
 
     if not source.is_file():
         raise UserError("restore", str(source), "a file that exists")
-    ready()
-    from sidewise.web.keeping.restore import restore as put_back
+    with store("sidewise restore", alone=True):
+        from sidewise.web.keeping.restore import restore as put_back
 
-    done = put_back(source, replace=replace)
+        done = put_back(source, replace=replace)
     typer.echo(f"{done.manifest.total} rows restored; each table compared with its SHA-256.")
+    if done.caution:
+        typer.echo(done.caution)
     if done.former:
         typer.echo(f"The data that were here are kept in {done.former}.")
     if done.erased_again:

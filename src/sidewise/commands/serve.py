@@ -12,6 +12,8 @@ def serve(
     """Serve the web pages on this machine only; a department runs a WSGI server instead."""
     from sidewise.web.demo import prepare
     from sidewise.web.demo import serve as serve_pages
+    from sidewise.web.keeping.shell import said_in_words
 
-    prepare()
+    with said_in_words():
+        prepare()
     serve_pages(port=port, open_browser=browser)

@@ -1,4 +1,4 @@
-"""`sidewise sources`: where every figure comes from, and how well the studies are given back."""
+"""`sidewise sources`: where a figure comes from, and how well the fit reproduces the studies."""
 
 from __future__ import annotations
 
@@ -8,8 +8,19 @@ import typer
 def sources(
     item: str = typer.Argument("", help="An item, reading or condition; empty for an overview."),
     residuals: bool = typer.Option(False, "--residuals", help="Published rows against the model."),
+    provenance: bool = typer.Option(
+        False, "--provenance", help="How figures are known, by file; recalled ones first."
+    ),
+    region: str = typer.Option("", help="The region; may be left out where there is one."),
 ) -> None:
-    """Show the studies behind an item, or how the fitted model gives the published rows back."""
+    """Show the studies behind an item, or how well the fit reproduces the published rows."""
     from sidewise.note.basis import basis_text, residual_text
+    from sidewise.regions import regions
 
-    typer.echo(residual_text(item) if residuals else basis_text(item))
+    chosen = regions().chosen(region)
+    if provenance:
+        from sidewise.note.provenance import provenance_text
+
+        typer.echo(provenance_text(chosen))
+        return
+    typer.echo(residual_text(item, chosen) if residuals else basis_text(item, chosen))

@@ -1,4 +1,4 @@
-"""`sidewise verify`: is the audit chain whole, and does every record still fold?"""
+"""`sidewise verify`: is everything as the program left it, and does every record still fold?"""
 
 from __future__ import annotations
 
@@ -10,18 +10,29 @@ import typer
 def verify(
     file: Path | None = typer.Option(None, "--backup", help="Check this backup file instead."),
     seal: str = typer.Option("", help="A seal noted elsewhere, as 'NUMBER:SEAL'."),
+    accept: bool = typer.Option(
+        False, "--accept", help="Afterwards bind everything as it stands now; leaves a line."
+    ),
+    new_key: bool = typer.Option(
+        False, "--new-key", help="The keeping key was lost: bind everything with the present one."
+    ),
 ) -> None:
-    """Verify the audit, the guards of the database and every record; status 2 if any is off."""
+    """Verify audit, rows, shape and pages of the database; status 2 if anything is off."""
     from sidewise.errors import UserErrors
-    from sidewise.web.keeping.shell import ready
+    from sidewise.web.keeping.shell import store
 
-    ready()
-    from sidewise.web.keeping import verifying
+    with store("sidewise verify"):
+        from sidewise.web.keeping import verification
 
-    if file is not None:
-        typer.echo(verifying.backup_words(file))
-        return
-    report = verifying.verify_all(verifying.noted_seal(seal))
-    typer.echo(report.text())
-    if report.problems:
-        raise UserErrors(list(report.problems))
+        if file is not None:
+            typer.echo(verification.backup_words(file))
+            return
+        report = verification.verify_all(verification.noted_seal(seal))
+        typer.echo(report.text())
+        if new_key:
+            typer.echo(verification.take_new_key(report))
+            return
+        if accept:
+            typer.echo(verification.accept(report))
+        if report.problems:
+            raise UserErrors(list(report.problems))

@@ -1,16 +1,16 @@
 """Accuracy studies, pre-test figures and what was learned from both.
 
 For display and general use
-    rows.load_rows(region) -> Rows               every accuracy row, checked
-    display.display(region, reading) -> Display  studies with ratios, pooled figures, fit and marks
-    pooling.pool_exact(tables), pool_normal(tables) -> Pooled     bivariate meta-analysis
-    ratios.likelihood_ratios(table) -> LikelihoodRatios, with 95% limits
+    rows.accuracy_rows_of(region) -> AccuracyRows          every accuracy row, checked
+    display.evidence_for(region, reading) -> ReadingEvidence   studies, pooled figures, fit, marks
+    pooling.pool_exact(tables) -> Pooled                   bivariate meta-analysis
+    ratios.likelihood_ratios(table) -> LikelihoodRatios    with 95% limits
 
 For the reasoner
-    conditions.load_conditions(region) -> Conditions    levels, complaint links, concordance
-    conditions.load_families(region) -> Families        families, mechanisms, witnesses of one item
-    fitted.load_fitted(region) -> Fitted                draws of leaks, links, study effects, rhos
-    pretest.pretest(region, Case(...), count, seed) -> Pretest    level probabilities and draws
+    conditions.conditions_of(region) -> Conditions    levels, complaint links, concordance
+    conditions.families_of(region) -> Families        families, mechanisms, witnesses of one item
+    fitted.fitted_of(region) -> Fitted                draws of leaks, links, study effects, rhos
+    person.pretest_figures(region, Case(...), count, seed) -> Pretest    probabilities and draws
 
 Layout. `Conditions.names` are the network's conditions in the order of conditions.yaml;
 `Conditions.columns` are their levels above none, flat: ("cuff", 1), ("cuff", 2), ("cuff", 3),

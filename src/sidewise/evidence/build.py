@@ -1,4 +1,7 @@
-"""`python -m sidewise.evidence.build [REGION]`: fits every reading and writes the shipped fit.
+"""Fits every reading of a region and writes the fit beside its knowledge.
+
+`python -m sidewise.evidence.build [REGION or FOLDER ...]`; without a word, every region that comes
+with the program.
 
 Deterministic: each reading is fitted with a seed of its own name. About two minutes on one core.
 """
@@ -7,20 +10,23 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sidewise.evidence.correlation import combination_fits, rho_posterior
-from sidewise.evidence.fit import Posterior, ReadingFit, fit_reading, prior_draws
-from sidewise.evidence.fitted import MARKS, save, stable_seed
-from sidewise.evidence.inputs import Inputs, load_inputs
-from sidewise.evidence.links import Kind, ReadingPrior
-from sidewise.evidence.report import summary_of
-from sidewise.protocol.loader import region_folder, regions
+from sidewise.errors import UserError
+from sidewise.evidence.fit.correlation import combination_fits, rho_posterior
+from sidewise.evidence.fit.fitted import MARKS, stable_seed, write_fit
+from sidewise.evidence.fit.inputs import Inputs, inputs_of
+from sidewise.evidence.fit.links import Kind, ReadingPrior
+from sidewise.evidence.fit.reading_fit import Posterior, ReadingFit, fit_reading, prior_draws
+from sidewise.evidence.fit.report import fit_summary
+from sidewise.ground.arrays import Array
+from sidewise.knowledge.manifest import NO_WEIGHING
+from sidewise.knowledge.region import Region, open_region, shipped_folders
 
-Array = NDArray[np.float64]
 Arrays = dict[str, NDArray[Any]]
 
 DRAWS = 500
@@ -81,7 +87,8 @@ def arrays_of(inputs: Inputs, fits: Sequence[ReadingFit]) -> Arrays:
         "settings": np.array(_settings(inputs)),
         "reading_of": np.repeat(np.arange(len(fits)), [len(f.prior.columns) for f in fits]),
         "column_of": np.concatenate([np.array(f.prior.columns, dtype=int) for f in fits]),
-        "leak": _rounded([f.draws.leak[:, None] for f in fits]),
+        # Finer, for leaks by definition are some thousandths.
+        "leak": _rounded([f.draws.leak[:, None] for f in fits], GRID * 16),
         "link": _rounded([f.draws.links for f in fits]),
         "tau_se": _rounded([f.draws.tau_se[:, None] for f in fits], GRID / 16),
         "tau_sp": _rounded([f.draws.tau_sp[:, None] for f in fits], GRID / 16),
@@ -105,14 +112,31 @@ def _rounded(parts: Sequence[Array], grid: float = GRID) -> NDArray[np.float32]:
     return (np.round(np.hstack(parts) * grid) / grid).astype(np.float32)
 
 
-def build(region: str, say: bool = False) -> None:
-    """Fits a region and writes fitted.npz and fitted.json beside its knowledge."""
-    inputs = load_inputs(region)
+def build(region: Region, say: bool = False) -> None:
+    """Fits a region and writes fitted.npz and fitted.json beside its knowledge.
+
+    UserError where no study measures a reading of it.
+    """
+    if not region.has_weighing:
+        raise UserError(f"region {region.id}", "no study to fit", "rows in accuracy.csv with use "
+                        "fit, and the parts that go with them", NO_WEIGHING)  # fmt: skip
+    inputs = inputs_of(region)
     fits = fit_all(inputs, say=say)
     arrays = arrays_of(inputs, fits)
-    save(region_folder(region), arrays, summary_of(inputs, fits, arrays))
+    write_fit(region.folder, arrays, fit_summary(inputs, fits, arrays))
+
+
+def main(words: list[str]) -> int:
+    """Fit the regions named (or the folders, or all that come with the program)."""
+    shipped = shipped_folders()
+    try:
+        for word in words or shipped:
+            build(open_region(shipped.get(word) or Path(word)), say=True)
+    except UserError as error:
+        print(error.message, file=sys.stderr)
+        return 2
+    return 0
 
 
 if __name__ == "__main__":
-    for name in sys.argv[1:] or regions():
-        build(name, say=True)
+    sys.exit(main(sys.argv[1:]))

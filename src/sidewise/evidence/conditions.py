@@ -3,25 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cached_property, lru_cache
+from functools import cached_property
 from typing import Literal
 
 from pydantic import Field, model_validator
 
-from sidewise.protocol.kinds import Frozen
-from sidewise.protocol.loader import read_yaml, region_folder, validated
-from sidewise.protocol.model import Basis
+from sidewise.ground.frozen import Frozen
+from sidewise.ground.provenance import Provenance
+from sidewise.ground.validation import validate_model
+from sidewise.knowledge.region import Region
 
 
 class LinkPrior(Frozen):
-    """Prior of the logit of a measured link, where something is known of all signs together."""
+    """Prior of the logit of a measured link, where something is known about all signs together."""
 
     mean: float
     sd: float = Field(gt=0)
 
 
 class Condition(Frozen):
-    """One condition: of one side or of the whole person, with ordered levels, or a flag only."""
+    """One condition: of one side or of the whole person, with ordered levels, or a flag only.
+
+    pain_alone_weakens: where the first level is pain without damage, the prior of the link from it
+    to weakness, lag and wasting, a cause apart from the damage of the higher levels.
+    """
 
     id: str
     label: str
@@ -35,8 +40,9 @@ class Condition(Frozen):
     complaint_link: tuple[float, ...] = ()
     concordance: float = Field(default=0.0, ge=0, le=1)
     measured_link_prior: LinkPrior | None = None
+    pain_alone_weakens: LinkPrior | None = None
     note: str = ""
-    basis: tuple[Basis, ...] = Field(min_length=1)
+    basis: tuple[Provenance, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
     def _levels_fit(self) -> Condition:
@@ -56,7 +62,7 @@ class OtherCause(Frozen):
 
     leak: float = Field(ge=0, lt=1)
     note: str = ""
-    basis: tuple[Basis, ...] = Field(min_length=1)
+    basis: tuple[Provenance, ...] = Field(min_length=1)
 
 
 class Conditions(Frozen):
@@ -132,7 +138,7 @@ class Family(Frozen):
     correlation: Correlation
     mechanisms: tuple[Mechanism, ...] = Field(min_length=1)
     near: tuple[str, ...] = ()
-    basis: tuple[Basis, ...] = Field(min_length=1)
+    basis: tuple[Provenance, ...] = Field(min_length=1)
 
 
 class RhoPooling(Frozen):
@@ -142,7 +148,7 @@ class RhoPooling(Frozen):
     own_sd: float = Field(gt=0)
     share_concentration: float = Field(gt=0)
     most: float = Field(gt=0, le=0.75)
-    basis: tuple[Basis, ...]
+    basis: tuple[Provenance, ...]
 
 
 class Witness(Frozen):
@@ -185,19 +191,19 @@ class Families(Frozen):
         return {r: w.readings for w in self.witnesses for r in w.readings}
 
 
-@lru_cache(maxsize=8)
-def load_conditions(region: str) -> Conditions:
-    """The conditions of a region; UserError if the file breaks the schema."""
-    folder = region_folder(region)
-    found: Conditions = validated(
-        Conditions, read_yaml(folder / "conditions.yaml"), "conditions.yaml"
-    )
-    return found
+def conditions_of(region: Region) -> Conditions:
+    """The conditions of a region; UserError if the part is absent or breaks the schema."""
+    return region.view(_conditions)
 
 
-@lru_cache(maxsize=8)
-def load_families(region: str) -> Families:
-    """The families of a region; UserError if the file breaks the schema."""
-    folder = region_folder(region)
-    found: Families = validated(Families, read_yaml(folder / "families.yaml"), "families.yaml")
-    return found
+def _conditions(region: Region) -> Conditions:
+    return validate_model(Conditions, region.part("conditions"), "conditions.yaml")
+
+
+def families_of(region: Region) -> Families:
+    """The families of a region; UserError if the part is absent or breaks the schema."""
+    return region.view(_families)
+
+
+def _families(region: Region) -> Families:
+    return validate_model(Families, region.part("families"), "families.yaml")

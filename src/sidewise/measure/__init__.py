@@ -1,25 +1,25 @@
-"""Angles, norms, side differences and change over visits; imports protocol and record only."""
+"""Angles, norms, side differences and change over visits."""
 
-from sidewise.measure.differences import SideDifference, differences
-from sidewise.measure.following import Followed, FollowUp
-from sidewise.measure.norms import NormComparison, norms_for
-from sidewise.measure.readings import Measurement, measurements
-from sidewise.measure.scales import ScaleChange, scale_change
-from sidewise.measure.tables import Tables, load_tables
-from sidewise.measure.visits import follow
+from sidewise.measure.norms.norms import NormComparison, norms_for
+from sidewise.measure.norms.tables import MeasurementTables, tables_of
+from sidewise.measure.sides.differences import SideDifference, side_differences
+from sidewise.measure.sides.readings import Measurement, measurements
+from sidewise.measure.visits.follow_up import follow
+from sidewise.measure.visits.results import Followed, FollowUp
+from sidewise.measure.visits.scales import ScaleChange, scale_change
 
 __all__ = [
     "FollowUp",
     "Followed",
     "Measurement",
+    "MeasurementTables",
     "NormComparison",
     "ScaleChange",
     "SideDifference",
-    "Tables",
-    "differences",
     "follow",
-    "load_tables",
     "measurements",
     "norms_for",
     "scale_change",
+    "side_differences",
+    "tables_of",
 ]

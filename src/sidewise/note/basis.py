@@ -1,4 +1,4 @@
-"""The basis of what is concluded: studies, pooled figures, marks, and residuals of the fit."""
+"""The basis of the conclusions: studies, pooled figures, marks, and residuals of the fit."""
 
 from __future__ import annotations
 
@@ -6,40 +6,47 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sidewise.errors import UserError
-from sidewise.evidence.display import Display, PooledTarget, Study, display
-from sidewise.evidence.fitted import load_fitted
-from sidewise.evidence.pretest_table import load_pretest_table
-from sidewise.protocol import Item, Protocol, Reading, load_protocol, regions
-from sidewise.protocol.model import nearest
+from sidewise.evidence.conditions import conditions_of
+from sidewise.evidence.fit.fitted import fitted_of
+from sidewise.evidence.pretest.table import pretest_table_of
+from sidewise.evidence.studies.display import PooledTarget, ReadingEvidence, Study, evidence_for
+from sidewise.knowledge.manifest import NO_WEIGHING
+from sidewise.knowledge.region import Region
+from sidewise.protocol import Item, Reading, protocol_of
+from sidewise.protocol.model import nearest_names
 
 WORST = 25
 """How many of the largest residuals are listed when no reading is named."""
 
 
-def basis_text(name: str, region: str = "") -> str:
+def basis_text(name: str, region: Region) -> str:
     """What stands behind an item, a reading or a condition; an overview for an empty name."""
-    protocol = load_protocol(region or regions()[0])
+    protocol = protocol_of(region)
     if not name:
-        return "\n".join(_overview(protocol))
+        return "\n".join(_overview(region))
     if name in protocol.by_id:
-        return "\n".join(_item(protocol.by_id[name], protocol))
+        return "\n".join(_item(protocol.by_id[name], region))
     if name in protocol.readings_by_id:
-        return "\n".join(_reading(protocol.readings_by_id[name], protocol))
-    conditions = load_fitted(protocol.region).conditions
-    if name in conditions.by_id:
-        return "\n".join(_condition(name, protocol))
-    known = {**protocol.by_id, **protocol.readings_by_id, **conditions.by_id}
-    raise UserError("sources", name, "an item, reading or condition", nearest(name, known))
+        return "\n".join(_reading(protocol.readings_by_id[name], region))
+    by_id = conditions_of(region).by_id if region.has("conditions") else {}
+    if name in by_id:
+        return "\n".join(_condition(name, region))
+    known = {**protocol.by_id, **protocol.readings_by_id, **by_id}
+    raise UserError("sources", name, "an item, reading or condition", nearest_names(name, known))
 
 
-def residual_text(name: str = "", region: str = "") -> str:
-    """Published rows against what the fitted network gives back for them, the worst first."""
-    protocol = load_protocol(region or regions()[0])
-    summary = load_fitted(protocol.region).summary
+def residual_text(name: str, region: Region) -> str:
+    """Published rows against the fitted network's figures for them, the worst first.
+
+    UserError where the region has no studies.
+    """
+    if not region.has_weighing:
+        raise UserError("sources --residuals", region.id, "a region with fitted rows", NO_WEIGHING)
+    summary = fitted_of(region).summary
     rows = [row for row in summary["rows"] if not name or row["reading"] == name]
     if not rows:
         raise UserError("sources --residuals", name, "a reading with fitted rows",
-                        nearest(name, protocol.readings_by_id))  # fmt: skip
+                        nearest_names(name, protocol_of(region).readings_by_id))  # fmt: skip
     rows.sort(key=lambda row: -_worst(row))
     listed = rows if name else rows[:WORST]
     lines = [*_residual_heading(summary), *(_residual_line(row) for row in listed)]
@@ -48,22 +55,28 @@ def residual_text(name: str = "", region: str = "") -> str:
     return "\n".join((*lines, "", *_combination_lines(summary)))
 
 
-def _overview(protocol: Protocol) -> Iterator[str]:
-    fitted = load_fitted(protocol.region)
-    marks = fitted.summary["marks"]["link"]
+def _overview(region: Region) -> Iterator[str]:
+    protocol = protocol_of(region)
     yield f"{protocol.label}: {len(protocol.items)} items, {len(protocol.readings)} readings."
+    yield from _fit_lines(region) if region.has_weighing else (NO_WEIGHING,)
+    yield "Name an item, a reading or a condition to see what stands behind it:"
+    for stage in protocol.stages:
+        if items := protocol.items_of(stage):
+            yield f"  {stage}: {', '.join(item.id for item in items)}"
+
+
+def _fit_lines(region: Region) -> Iterator[str]:
+    fitted = fitted_of(region)
+    marks = fitted.summary["marks"]["link"]
     words = ", ".join(f"{number} {mark}" for mark, number in marks.items())
     yield f"Links between conditions and readings: {words}."
     rows = len(fitted.summary["rows"])
     yield f"Fitted from {rows} published rows; version {fitted.fingerprint[:12]}."
-    yield "Name an item, a reading or a condition to see what stands behind it:"
-    for stage in dict.fromkeys(item.stage for item in protocol.items):
-        names = [item.id for item in protocol.items if item.stage is stage]
-        yield f"  {stage}: {', '.join(names)}"
 
 
-def _item(item: Item, protocol: Protocol) -> Iterator[str]:
-    yield f"{item.label} ({item.stage})"
+def _item(item: Item, region: Region) -> Iterator[str]:
+    protocol = protocol_of(region)
+    yield f"{item.label} ({protocol.stage_of(item)})"
     for basis in item.basis:
         yield f"  {basis.mark}: {basis.source}" + (f" ({basis.note})" if basis.note else "")
     readings = protocol.readings_by_item.get(item.id, ())
@@ -71,12 +84,15 @@ def _item(item: Item, protocol: Protocol) -> Iterator[str]:
         yield "  It is recorded and shown; it moves no probability."
     for reading in readings:
         yield ""
-        yield from _reading(reading, protocol)
+        yield from _reading(reading, region)
 
 
-def _reading(reading: Reading, protocol: Protocol) -> Iterator[str]:
-    shown = display(protocol.region, reading.id)
+def _reading(reading: Reading, region: Region) -> Iterator[str]:
     yield f"{reading.id}: {reading.label}"
+    if not region.has_weighing:
+        yield f"  {NO_WEIGHING}"
+        return
+    shown = evidence_for(region, reading.id)
     if not shown.studies:
         yield "  No study is attached; links rest on the trade or on a definition."
     for study in shown.studies:
@@ -103,7 +119,7 @@ def _pooled(pooled: PooledTarget) -> str:
     )
 
 
-def _links(shown: Display) -> Iterator[str]:
+def _links(shown: ReadingEvidence) -> Iterator[str]:
     leak = shown.fit["leak"]
     yield (
         f"  without any listed cause: {leak['mean']:.2f} "
@@ -117,12 +133,12 @@ def _links(shown: Display) -> Iterator[str]:
         )
 
 
-def _condition(name: str, protocol: Protocol) -> Iterator[str]:
-    condition = load_fitted(protocol.region).conditions.by_id[name]
+def _condition(name: str, region: Region) -> Iterator[str]:
+    condition = conditions_of(region).by_id[name]
     yield f"{condition.label}: {condition.note or 'no note'}"
     for basis in condition.basis:
         yield f"  {basis.mark}: {basis.source}" + (f" ({basis.note})" if basis.note else "")
-    for row in load_pretest_table(protocol.region).rows:
+    for row in pretest_table_of(region).rows:
         if row.condition == name:
             where = row.setting or row.when or row.sex or f"age {row.age_low:g} on"
             yield (

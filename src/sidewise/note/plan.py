@@ -2,33 +2,33 @@
 
 from __future__ import annotations
 
-from sidewise.protocol import load_protocol
-from sidewise.reason.flags import load_flags, thresholds
-from sidewise.reason.judge import Judge
+from collections.abc import Iterator
+
+from sidewise.knowledge.region import Region
+from sidewise.note.care import planned_phrases
+from sidewise.protocol import protocol_of
+from sidewise.reason.judging.flags import flag_book_of, thresholds
+from sidewise.reason.judging.judge import Judge
+from sidewise.reason.judging.results import record_with_results
 from sidewise.reason.result import Interpretation
 from sidewise.record import Record
 
-BLANK = "............"
 
-
-def plan_offers(record: Record) -> tuple[str, ...]:
+def plan_offers(record: Record, region: Region) -> tuple[str, ...]:
     """Published referral and imaging criteria that this record meets, with their source."""
-    judge = Judge(load_protocol(record.region), record)
-    book = load_flags(record.region)
+    judge = Judge(protocol_of(region), record_with_results(record, protocol_of(region)))
+    book = flag_book_of(region)
     return tuple(f"{t.do} [{t.basis[0].source}]" for t in thresholds(judge, book))
 
 
-def plan_lines(record: Record, result: Interpretation) -> list[str]:
-    """The clinician's impression and plan as written, or blanks to fill, then the offers."""
+def plan_entries(record: Record, result: Interpretation, region: Region) -> Iterator[str]:
+    """The clinician's impression and plan as written, then published criteria that are met."""
     if any(flag.status == "raised" for flag in result.red_flags):
-        first = ["PLAN  act on the raised flags first, by local protocol."]
-    else:
-        first = ["PLAN"]
+        yield "Act on the raised flags first, by local protocol."
     written = record.conclusion
-    if written.impression:
-        first.append(f"  impression (clinician): {written.impression}")
-    first += [f"  {number}. {step}" for number, step in enumerate(written.plan, 1)]
-    if not written.plan:
-        first.append(f"  film {BLANK} bloods {BLANK} referral {BLANK} how fast {BLANK}")
-    first += [f"  criterion met: {offer}" for offer in plan_offers(record)]
-    return first
+    yield f"impression (clinician): {written.impression or 'not written'}"
+    steps = [*planned_phrases(record, region), *written.plan]
+    yield from (f"plan {number}: {step}" for number, step in enumerate(steps, 1))
+    if not steps:
+        yield "plan (clinician): not written"
+    yield from (f"criterion met: {offer}." for offer in plan_offers(record, region))

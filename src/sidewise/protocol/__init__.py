@@ -1,28 +1,25 @@
-"""What can be examined, and how. Imports nothing else of ours but errors."""
+"""What can be examined, and how."""
 
-from sidewise.protocol.loader import load_protocol, regions
+from sidewise.protocol.loader import protocol_of
 from sidewise.protocol.model import (
-    Basis,
+    AnatomicalStructure,
     HistoryItem,
     Item,
-    Mark,
+    PretestQuestion,
     Protocol,
     Reading,
     Stage,
-    Structure,
     VitalSign,
 )
 
 __all__ = [
-    "Basis",
+    "AnatomicalStructure",
     "HistoryItem",
     "Item",
-    "Mark",
+    "PretestQuestion",
     "Protocol",
     "Reading",
     "Stage",
-    "Structure",
     "VitalSign",
-    "load_protocol",
-    "regions",
+    "protocol_of",
 ]

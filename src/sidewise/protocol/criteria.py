@@ -1,28 +1,30 @@
 """When a finding counts: the closed set of criteria that readings, flags and variants are made of.
 
-A criterion is data. It is judged against a record in `sidewise.reason.judge`; here is only its
-shape, so that a misspelt word in a knowledge file is refused when the file is loaded.
+A criterion is data. It is judged against a record in `sidewise.reason.judging.judge`; here is only
+its shape, so that a misspelt word in a knowledge file is refused when the file is loaded.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field, model_validator
 
-from sidewise.protocol.kinds import Aspect, Frozen
+from sidewise.ground.frozen import Frozen
+from sidewise.kinds.angle import EndFeel as EndFeelWord
 
 Mode = Literal["active", "passive", "resisted"]
 
 
-EndFeelWord = Literal["firm", "soft", "hard", "springy", "empty", "spasm", "not reached"]
-
-
 class Sign(Frozen):
-    """A sign of at least this grade (default: anything but the first, normal, grade)."""
+    """A sign of at least this grade (default: anything but the first, normal, grade).
+
+    where: found elsewhere, or where is not said, it says nothing.
+    """
 
     test: Literal["sign"]
     at_least: str | None = None
+    where: tuple[str, ...] = ()
 
 
 class Tender(Frozen):
@@ -39,10 +41,10 @@ class Result(Frozen):
     """
 
     test: Literal["result"]
-    aspect: tuple[Aspect, ...] = ()
+    aspect: tuple[str, ...] = ()
     where: tuple[str, ...] = ()
     lag_over: float | None = None
-    without: tuple[Aspect, ...] = ()
+    without: tuple[str, ...] = ()
 
 
 class Angle(Frozen):
@@ -76,10 +78,14 @@ class SideGain(Frozen):
 
 
 class ActiveGap(Frozen):
-    """Active range short of passive range by `at_least` degrees."""
+    """Active range short of passive range by `at_least` degrees; `by_eye` where either is guessed.
+
+    An instrument that is not named counts as the eye.
+    """
 
     test: Literal["active_gap"]
     at_least: float
+    by_eye: float | None = None
 
 
 class PainOnMovement(Frozen):
@@ -215,3 +221,9 @@ Criterion = Annotated[
     | PlaceKindIs,
     Field(discriminator="test"),
 ]
+
+TESTS: tuple[str, ...] = tuple(
+    get_args(criterion.model_fields["test"].annotation)[0]
+    for criterion in get_args(get_args(Criterion)[0])
+)
+"""The name of every criterion."""

@@ -1,74 +1,64 @@
-"""Reads a region's protocol from its folder of YAML files.
-
-Adding a region means adding a folder under `knowledge/`; no name of a region stands in code.
-"""
+"""The protocol of a region, made from its parts and checked whole."""
 
 from __future__ import annotations
 
-from functools import lru_cache
-from pathlib import Path
+from collections.abc import Iterator, Mapping
 from typing import Any
 
-import yaml
-from pydantic import ValidationError
-
 from sidewise.errors import UserError
-from sidewise.protocol.fits import misfit
+from sidewise.ground.validation import validate_model
+from sidewise.kinds.common.vocabulary import Vocabulary, join_vocabularies
+from sidewise.knowledge.region import Region
+from sidewise.protocol.fits import misfit, negative_threshold
 from sidewise.protocol.model import HistoryItem, Item, Protocol
-
-KNOWLEDGE = Path(__file__).resolve().parent.parent / "knowledge"
-_Loader = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
+from sidewise.protocol.visits import check_visit_kinds, visit_book
 
 
-def regions() -> tuple[str, ...]:
-    """The regions there is knowledge for."""
-    return tuple(sorted(path.parent.name for path in KNOWLEDGE.glob("*/region.yaml")))
+def protocol_of(region: Region) -> Protocol:
+    """The protocol of a region.
 
-
-def region_folder(region: str) -> Path:
-    """The folder of one region; UserError if there is none."""
-    if region not in regions():
-        raise UserError("region", region, f"one of {', '.join(regions())}")
-    return KNOWLEDGE / region
-
-
-def read_yaml(path: Path) -> Any:
-    """The content of one YAML file; a syntax error names file and line."""
-    try:
-        return yaml.load(path.read_text(encoding="utf-8"), Loader=_Loader)
-    except yaml.YAMLError as error:
-        raise UserError(path.name, str(error).replace("\n", " "), "valid YAML") from error
-
-
-def validated(model: Any, data: Any, place: str) -> Any:
-    """`data` as `model`; the first thing wrong with it becomes a UserError that names the place."""
-    try:
-        return model.model_validate(data)
-    except ValidationError as error:
-        first = error.errors()[0]
-        where = ".".join(str(part) for part in (place, *first["loc"]))
-        raise UserError(where, first.get("input"), first["msg"]) from error
-
-
-@lru_cache(maxsize=8)
-def load_protocol(region: str = "", folder: Path | None = None) -> Protocol:
-    """The protocol of `region` (default: the only one), checked whole.
-
-    Raises UserError where a file breaks the schema, names something twice or points nowhere.
+    UserError where a part breaks the schema, names something twice or points nowhere.
     """
-    folder = folder or region_folder(region or regions()[0])
-    items = [entry for path in sorted(folder.glob("protocol/*.yaml")) for entry in read_yaml(path)]
-    history = read_yaml(folder / "history.yaml")
+    return region.view(_protocol)
+
+
+def vocabulary_of_all(regions: Mapping[str, Region]) -> Vocabulary:
+    """The words of every region: for tables and schemas that hold records of any of them."""
+    return join_vocabularies(protocol_of(region).vocabulary for region in regions.values())
+
+
+def _protocol(region: Region) -> Protocol:
+    history = region.part("history")
     data = {
-        **read_yaml(folder / "region.yaml"),
-        "items": items,
-        "history": history["questions"],
-        "vitals": history["vitals"],
-        "readings": read_yaml(folder / "readings.yaml"),
+        **region.part("region"),
+        "items": region.part("items"),
+        "history": _field(history, "questions"),
+        "vitals": _field(history, "vitals"),
+        "readings": region.part("readings"),
+        "scales": tuple(_scales(region)),
     }
-    protocol: Protocol = validated(Protocol, data, folder.name)
+    if region.has("visits"):
+        data["visits"] = visit_book(region.part("visits"))
+    protocol = validate_model(Protocol, data, "")
+    check_visit_kinds(protocol)
     _check_readings(protocol)
     return protocol
+
+
+def _scales(region: Region) -> Iterator[dict[str, Any]]:
+    """The scales of the table of changes, each once; the table is checked where it is read."""
+    seen: set[str] = set()
+    for row in region.part("change") if region.has("change") else ():
+        if row["kind"] == "scale" and row["measure"] not in seen:
+            seen.add(row["measure"])
+            ends = {name: row[name] for name in ("label", "low", "high", "better")}
+            yield {"id": row["measure"], **ends}
+
+
+def _field(history: object, name: str) -> object:
+    if not isinstance(history, dict) or name not in history:
+        raise UserError(f"history.yaml: {name}", None, "a list", "It may be empty: []")
+    return history[name]
 
 
 def _check_readings(protocol: Protocol) -> None:
@@ -77,5 +67,5 @@ def _check_readings(protocol: Protocol) -> None:
     for reading in protocol.readings:
         needs = ((need.criterion, need.item) for need in reading.interpretable_when)
         for criterion, name in ((reading.criterion, reading.item), *needs):
-            if problem := misfit(criterion, targets[name]):
+            if problem := misfit(criterion, targets[name]) or negative_threshold(criterion):
                 raise UserError(f"readings.yaml: {reading.id}", f"{name}: {problem}", "a fit")

@@ -9,16 +9,11 @@ import dataclasses
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from sidewise.ground.provenance import Provenance
+from sidewise.ground.result_view import Shown, View
+from sidewise.protocol.visits import FULL
+
 INTERPRETATION_FORMAT = "sidewise-interpretation/1"
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A study or statement behind a figure, and how we have it."""
-
-    source: str
-    mark: str
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +32,16 @@ class Because:
     effect: float
     leans_on: str
     tells_little: bool
-    sources: tuple[Source, ...]
+    sources: tuple[Provenance, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Together:
-    """What several findings of one mechanism did to a condition together."""
+    """The joint effect of several findings of one mechanism on a condition.
+
+    found: how many were there; perhaps: how many were equivocal, lie within error of it, or go part
+    of the way to it, and speak for it rather than against.
+    """
 
     mechanism: str
     label: str
@@ -50,15 +49,16 @@ class Together:
     readings: tuple[str, ...]
     found: int
     effect: float
+    perhaps: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class LevelPosterior:
-    """Probability of one level of a condition."""
+    """Probability of one level of a condition; None where a raised flag withholds it."""
 
     level: str
     prior: float
-    posterior: float
+    posterior: float | None
     low: float | None
     high: float | None
 
@@ -76,26 +76,44 @@ class MindChanger:
 
 @dataclass(frozen=True, slots=True)
 class ConditionPosterior:
-    """A condition on one side or of the whole person, with pre-test and post-test probability."""
+    """A condition on one side or of the whole person, with pre-test and post-test probability.
+
+    Where a raised flag makes the figure meaningless, `withheld_because` is the flag's label,
+    `posterior`, `low` and `high` are None, and nothing is said of what moved it.
+    """
 
     condition: str
     label: str
     side: str | None
     levels: tuple[LevelPosterior, ...]
     prior: float
-    posterior: float
+    posterior: float | None
     low: float | None
     high: float | None
     because: tuple[Because, ...]
     together: tuple[Together, ...]
     mind_changer: MindChanger | None
-    prior_sources: tuple[Source, ...]
+    prior_sources: tuple[Provenance, ...]
     note: str = ""
+    withheld_because: str | None = None
+
+    @property
+    def estimate(self) -> float:
+        """The post-test probability; only of a condition that is not withheld."""
+        assert self.posterior is not None, "a withheld condition has no figure"
+        return self.posterior
 
 
 @dataclass(frozen=True, slots=True)
 class RedFlag:
-    """A red flag that is raised, or that cannot be excluded from what was examined."""
+    """A red flag that is raised, or that cannot be excluded from what was examined.
+
+    `called_for` tells those not excluded for which something speaks, or a core question was not
+    asked, from those at which nobody has looked yet. `purpose` is the plain question that it
+    answers, `how_fast` the urgency in words. `sides` are those a raised flag speaks of: both where
+    it is of the whole person, or where nothing tells. `meaningless` names the readings, families,
+    conditions whose percentages a raised flag takes the meaning from.
+    """
 
     flag: str
     label: str
@@ -107,12 +125,17 @@ class RedFlag:
     do: str
     withhold: tuple[str, ...]
     why: str
-    sources: tuple[Source, ...]
+    sources: tuple[Provenance, ...]
+    called_for: bool = True
+    purpose: str = ""
+    how_fast: str = ""
+    meaningless: tuple[str, ...] = ()
+    sides: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """A difference between the sides, left minus right, and whether it is more than error."""
+    """A difference between the sides, left minus right, and whether it exceeds the error."""
 
     item: str
     mode: str | None
@@ -127,7 +150,7 @@ class Difference:
     clinical_probability: float | None
     sentence: str
     cautions: tuple[str, ...]
-    sources: tuple[Source, ...]
+    sources: tuple[Provenance, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +169,7 @@ class Norm:
     centile: float | None
     sentence: str
     cautions: tuple[str, ...]
-    source: Source
+    source: Provenance
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,12 +182,16 @@ class VariantFound:
     sides: tuple[str, ...]
     applied: bool
     why: str
-    sources: tuple[Source, ...]
+    sources: tuple[Provenance, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Next:
-    """An unexamined item, what it would tell and what it costs."""
+    """An unexamined item, the information it would add and its cost.
+
+    bits_per_minute: of its time, its soreness and a change of posture from the step before.
+    tells: how much it would tell, in words; posture: that of the patient once it is done.
+    """
 
     item: str
     side: str
@@ -176,17 +203,69 @@ class Next:
     screens_flag: str | None
     patient: str
     examiner: str
+    tells: str = ""
+    posture: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class NotDone:
-    """An item that was not examined, could not be, or must not be, and why."""
+    """An item that was not examined, could not be, or must not be, and why.
+
+    essential: it belongs to every examination of this kind of visit. called_for: why this patient
+    needs it, empty where nothing calls for it.
+    """
 
     item: str
     side: str
     label: str
     reason: str
     essential: bool
+    called_for: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NotWeighed:
+    """A finding that was made and weighs nothing while a flag is raised, and the flag's label."""
+
+    item: str
+    side: str
+    reading: str
+    label: str
+    withheld_because: str
+
+
+@dataclass(frozen=True, slots=True)
+class FollowedUp:
+    """Who follows a flag up that was raised at the signature; `not_arranged`: why nobody does."""
+
+    flag: str
+    label: str
+    who: str
+    by_when: str
+    told: str
+    not_arranged: str
+
+    @property
+    def sentence(self) -> str:
+        """The same in one sentence."""
+        if self.not_arranged:
+            return f"{self.label}: follow-up not arranged, because {self.not_arranged}"
+        return (
+            f"{self.label}: followed up by {self.who}, by when: {self.by_when}; told: {self.told}"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ToState:
+    """A positive result of which it was not said in which way: to be asked once.
+
+    ways: what it can reproduce, and where; until one is stated the result only leans that way.
+    """
+
+    item: str
+    side: str
+    label: str
+    ways: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,8 +275,8 @@ class SidePosteriors:
     conditions: tuple[ConditionPosterior, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Interpretation:
+@dataclass(frozen=True, slots=True, repr=False)
+class Interpretation(Shown):
     """Everything that follows from one record and the published knowledge."""
 
     record: str
@@ -219,6 +298,18 @@ class Interpretation:
     warnings: tuple[str, ...]
     evidence_percentile: float | None
     knowledge_version: str
+    not_looked_at: tuple[str, ...] = ()
+    not_weighed: tuple[NotWeighed, ...] = ()
+    visit: str = FULL
+    followed_up: tuple[FollowedUp, ...] = ()
+    to_state: tuple[ToState, ...] = ()
+    next_end: str = ""
+
+    def view(self) -> View:
+        """What is shown of it in a line, as frames and in a notebook."""
+        from sidewise.reason.view import interpretation_view
+
+        return interpretation_view(self)
 
     def to_json(self) -> dict[str, Any]:
         """The interpretation as plain data, with its format named first."""

@@ -1,6 +1,16 @@
 """An examination: context, findings, sides, revisions. Imports the protocol only."""
 
+from sidewise.record.care import (
+    CareEntry,
+    CareStep,
+    Injection,
+    InjectionResponse,
+    Investigation,
+    Score,
+    Substance,
+)
 from sidewise.record.check import check_finding, check_record, is_normal
+from sidewise.record.essentials import EssentialFigure, Essentials
 from sidewise.record.model import (
     FORMAT,
     OTHER,
@@ -8,9 +18,12 @@ from sidewise.record.model import (
     Conflict,
     Context,
     Finding,
+    FlagFollowUp,
+    Follows,
     Known,
     KnownSides,
     Record,
+    Repair,
     Revision,
     Signature,
 )
@@ -25,15 +38,27 @@ from sidewise.record.reading import (
 __all__ = [
     "FORMAT",
     "OTHER",
+    "CareEntry",
+    "CareStep",
     "Conclusion",
     "Conflict",
     "Context",
+    "EssentialFigure",
+    "Essentials",
     "Finding",
+    "FlagFollowUp",
+    "Follows",
+    "Injection",
+    "InjectionResponse",
+    "Investigation",
     "Known",
     "KnownSides",
     "Record",
+    "Repair",
     "Revision",
+    "Score",
     "Signature",
+    "Substance",
     "check_finding",
     "check_record",
     "is_normal",

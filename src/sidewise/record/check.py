@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any
 
 from sidewise.errors import UserError, UserErrors
+from sidewise.kinds import Limits, kind_of
 from sidewise.protocol import Item, Protocol
-from sidewise.protocol.kinds import KIND_NAMES, Kind
-from sidewise.protocol.model import nearest
+from sidewise.protocol.model import nearest_names
+from sidewise.record.care import CareEntry, Injection
 from sidewise.record.model import Context, Finding, Record
+from sidewise.record.statement import TABLES, checked_value, is_weighed
 
 
 def check_record(record: Record, protocol: Protocol) -> None:
     """Raises UserErrors that name each place where the record breaks the protocol."""
-    errors = [*_context_errors(record.context, protocol), *_finding_errors(record, protocol)]
+    errors = [
+        *_context_errors(record.context, protocol),
+        *_finding_errors(record, protocol),
+        *_care_errors(record, protocol),
+    ]
     if record.region != protocol.region:
         errors.insert(0, UserError("region", record.region, protocol.region))
     if errors:
@@ -33,8 +39,13 @@ def check_statement(field: str, value: Any, protocol: Protocol) -> None:
     """Raises UserError where a statement names no question or sign of the protocol, or too much."""
     data = {"patient": "-", "examiner": "-", "examined_at": "2000-01-01T00:00:00+00:00"}
     table, _, name = field.partition(".")
-    if table in ("history", "vitals") and value is not None:
-        context = Context.model_validate({**data, table: {name: value}})
+    stated = {table: {name: value}} if name else {field: value}
+    if table == "scales" and value is not None:
+        # In a file any total stands, as it always did; only a known one can be stated.
+        if error := _scale_error(name, value, protocol):
+            raise error
+    elif (table in TABLES or field == "visit") and value is not None:
+        context = Context.model_validate({**data, **stated})
         for error in _context_errors(context, protocol):
             raise error
 
@@ -44,7 +55,7 @@ def _context_errors(context: Context, protocol: Protocol) -> Iterator[UserError]
         if name not in protocol.history_by_id:
             yield UserError(
                 f"context.history.{name}", name, "a question of the protocol",
-                nearest(name, protocol.history_by_id),
+                nearest_names(name, protocol.history_by_id),
             )  # fmt: skip
     for name, number in context.vitals.items():
         vital = protocol.vitals_by_id.get(name)
@@ -54,6 +65,60 @@ def _context_errors(context: Context, protocol: Protocol) -> Iterator[UserError]
         elif not vital.low <= number <= vital.high:
             yield UserError(where, number, f"{vital.unit} from {vital.low:g} to {vital.high:g}",
                             "Check the unit and the decimal point.")  # fmt: skip
+    if context.visit is not None and context.visit not in protocol.visits.names:
+        known = ", ".join(protocol.visits.names)
+        yield UserError("context.visit", context.visit, f"one of {known}",
+                        "Choose a kind of visit of this region.")  # fmt: skip
+    for field, values in context.disputed.items():
+        yield from _disputed_errors(field, values, protocol)
+
+
+def _disputed_errors(
+    field: str, values: tuple[Any, ...], protocol: Protocol
+) -> Iterator[UserError]:
+    """Every value of a disputed field must be one that the field could hold."""
+    where = f"context.disputed.{field}"
+    if not is_weighed(field):
+        yield UserError(where, field, "a field that a rule reads, such as vitals.temperature",
+                        "Settle the field, or take it out of `disputed`.")  # fmt: skip
+        return
+    for value in values:
+        try:
+            check_statement(field, checked_value(field, value), protocol)
+        except UserError as error:
+            yield error.inside("context.disputed")
+
+
+def _scale_error(name: str, number: float, protocol: Protocol) -> UserError | None:
+    scale, where = protocol.scales_by_id.get(name), f"context.scales.{name}"
+    if scale is None:
+        known = protocol.scales_by_id
+        close = nearest_names(name, known) if known else "This region follows no totals."
+        return UserError(where, name, f"one of {', '.join(known) or 'none'}", close)
+    if not scale.low <= number <= scale.high:
+        return UserError(where, number, f"{scale.label} from {scale.low:g} to {scale.high:g}",
+                         "Check the scale and the decimal point.")  # fmt: skip
+    return None
+
+
+def check_care(entry: CareEntry, protocol: Protocol) -> None:
+    """Raises UserError where something done or planned names what the protocol does not have."""
+    if not isinstance(entry, Injection):
+        return
+    known = protocol.injection_places
+    if known and entry.place not in known:
+        raise UserError("place", entry.place, f"one of {', '.join(known)}")
+    movement = entry.response.movement if entry.response else None
+    if movement is not None and protocol.item(movement).kind("angle") is None:
+        raise UserError("response.movement", movement, "a movement that is read in degrees")
+
+
+def _care_errors(record: Record, protocol: Protocol) -> Iterator[UserError]:
+    for place, entry in enumerate(record.care):
+        try:
+            check_care(entry, protocol)
+        except UserError as error:
+            yield error.inside(f"care[{place}]")
 
 
 def _finding_errors(record: Record, protocol: Protocol) -> Iterator[UserError]:
@@ -89,120 +154,11 @@ def _value_error(finding: Finding, item: Item) -> UserError | None:
     if limits is None:
         names = ", ".join(kind.kind for kind in item.kinds)
         return UserError("value.kind", finding.value.kind, f"{names} for {item.id}")
-    error = LIMITS[finding.value.kind](finding.value, limits)
+    error = kind_of(finding.value).check(finding.value, limits)
     return error.inside("value") if error else None
 
 
-def _within(field: str, unit: str) -> Callable[[Any, Any], UserError | None]:
-    def check(value: Any, limits: Any) -> UserError | None:
-        number = getattr(value, field)
-        low, high = getattr(limits, "low", 0), limits.high
-        if number is None or low <= number <= high:
-            return None
-        return UserError(field, number, f"{unit} from {low:g} to {high:g}",
-                         "Check for a missing decimal point or a slipped digit.")  # fmt: skip
-
-    return check
-
-
-def _sign(value: Any, limits: Any) -> UserError | None:
-    if value.grade not in limits.grades:
-        return UserError("grade", value.grade, f"one of {', '.join(limits.grades)}")
-    if value.place and limits.places and value.place not in limits.places:
-        return UserError("place", value.place, f"one of {', '.join(limits.places)}")
-    return None
-
-
-def _choice(value: Any, limits: Any) -> UserError | None:
-    if len(value.chosen) != 1 and not limits.several:
-        return UserError("choice", list(value.chosen), "exactly one choice")
-    if not value.chosen:
-        return UserError("choice", None, "at least one choice")
-    for word in value.chosen:
-        if word not in limits.options:
-            return UserError("choice", word, f"one of {', '.join(limits.options)}")
-    return None
-
-
-def _result(value: Any, limits: Any) -> UserError | None:
-    from sidewise.protocol.kinds import ASPECTS
-
-    for aspect in ASPECTS:
-        if getattr(value, aspect) and aspect not in limits.aspects:
-            return UserError(aspect, True, f"only {', '.join(limits.aspects)} for this manoeuvre")
-    if value.lag_degrees is not None and "lag" not in limits.aspects:
-        return UserError("lag_degrees", value.lag_degrees, "no lag for this manoeuvre")
-    if value.where and limits.places and value.where not in limits.places:
-        return UserError("where", value.where, f"one of {', '.join(limits.places)}")
-    return None
-
-
-def _arc(value: Any, limits: Any) -> UserError | None:
-    for name, number in (("from", value.start), ("to", value.end)):
-        if number is not None and not limits.low <= number <= limits.high:
-            return UserError(name, number, f"degrees from {limits.low:g} to {limits.high:g}")
-    return None
-
-
-def _anything(_value: Any, _limits: Any) -> None:
-    return None
-
-
-LIMITS: dict[str, Callable[[Any, Any], UserError | None]] = {
-    "sign": _sign,
-    "normal_by_eye": _anything,
-    "tenderness": _anything,
-    "angle": _within("degrees", "degrees"),
-    "arc": _arc,
-    "level": _anything,
-    "length": _within("cm", "centimetres"),
-    "seconds": _within("seconds", "seconds"),
-    "count": _within("count", "a whole number"),
-    "mrc": _anything,
-    "force": _within("newtons", "newtons"),
-    "result": _result,
-    "choice": _choice,
-    "place": _anything,
-    "reflex": _anything,
-    "sensation": _anything,
-    "pulse": _anything,
-    "vital": lambda value, limits: _within("number", limits.unit)(value, limits),
-    "text": _anything,
-}
-# A new kind of value cannot be skipped in silence.
-assert set(LIMITS) == set(KIND_NAMES)
-
-
-def is_normal(finding: Finding, kind: Kind) -> bool | None:
+def is_normal(finding: Finding, limits: Limits) -> bool | None:
     """Whether an examined finding is the item's normal; None where a number needs norms."""
-    value = finding.value
-    assert value is not None, "only examined findings have a normal"
-    match value.kind:
-        case "sign":
-            return value.grade == kind.grades[0]  # type: ignore[union-attr]
-        case "normal_by_eye":
-            return True
-        case "tenderness":
-            return value.grade == 0
-        case "arc":
-            return value.painless
-        case "mrc":
-            return value.grade == "5" and not value.limited_by_pain
-        case "result":
-            return value.result == "negative"
-        case "choice":
-            return bool(kind.normal) and set(value.chosen) <= set(kind.normal)  # type: ignore[union-attr]
-        case "place":
-            return False
-        case "reflex":
-            return value.reflex == "normal"
-        case "sensation":
-            return value.sensation == "normal"
-        case "pulse":
-            return value.pulse == "normal"
-        case "seconds":
-            return True if value.none else None
-        case "count" | "length":
-            return True if (value.count if value.kind == "count" else value.cm) == 0 else None
-        case "angle" | "level" | "force" | "vital" | "text":
-            return None
+    assert finding.value is not None, "only examined findings have a normal"
+    return kind_of(finding.value).is_normal(finding.value, limits)

@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import datetime
 from functools import cached_property
-from itertools import combinations, product
-from math import prod
 from typing import Literal
 
 from pydantic import AwareDatetime, Field, field_validator, model_validator
 
+from sidewise.ground.frozen import Frozen
+from sidewise.ground.settings import Setting
+from sidewise.kinds import AnyValue, kind_of
 from sidewise.protocol.criteria import Mode
-from sidewise.protocol.kinds import Frozen
-from sidewise.record.values import Value
+from sidewise.record.care import CareEntry
+from sidewise.record.essentials import Essentials
 
 FORMAT = "sidewise-examination/1"
 Side = Literal["left", "right", "midline"]
 LateralSide = Literal["left", "right"]
 Answer = Literal["yes", "no", "unsure", "not asked"]
 Status = Literal["examined", "not examined", "unable", "withheld"]
-Setting = Literal["primary", "msk_clinic", "orthopaedic", "emergency"]
-RANGE_KINDS = frozenset(("angle", "normal_by_eye", "level"))
 OTHER: dict[str, LateralSide] = {"left": "right", "right": "left"}
 
 
@@ -32,7 +30,7 @@ class Finding(Frozen):
     side: Side = "midline"
     mode: Mode | None = None
     status: Status = "examined"
-    value: Value | None = None
+    value: AnyValue | None = None
     reason: str | None = Field(default=None, max_length=500)
     repeat: int = Field(default=1, ge=1, le=99)
     examiner: str | None = Field(default=None, max_length=80)
@@ -63,11 +61,9 @@ class Finding(Frozen):
     def group(self) -> str:
         """What this stands in for at its place: its kind of value, or that there is none.
 
-        A number of degrees, "normal by eye" and a level reached all answer "how far does it go".
+        Degrees, a range judged by eye and a level reached all answer "how far does it go".
         """
-        if self.value is None:
-            return "status"
-        return "range" if self.value.kind in RANGE_KINDS else self.value.kind
+        return "status" if self.value is None else kind_of(self.value).group_name
 
     def takes_the_place_of(self, held: Finding) -> bool:
         """Whether a person who enters this at the same place means it instead of `held`.
@@ -79,7 +75,7 @@ class Finding(Frozen):
         if (self.place, self.repeat) != (held.place, held.repeat):
             return False
         if self.group == held.group:
-            return self.group != "place"
+            return self.value is None or not kind_of(self.value).adds_up
         return "status" in (self.group, held.group)
 
     @property
@@ -89,35 +85,66 @@ class Finding(Frozen):
         Marks on the figure add up and never do. A range read by eye and one read with a
         goniometer are two readings; so are a power grade and a force.
         """
-        kind = self.value.kind if self.value else ""
-        how: str = kind
-        if kind in ("angle", "normal_by_eye"):
-            how = f"range {self.instrument or ('eye' if kind == 'normal_by_eye' else 'unstated')}"
+        how = kind_of(self.value).slot_of(self.value) if self.value else ""
         return (self.item, self.side, self.mode or "", how, str(self.repeat))
 
 
 class Known(Frozen):
-    """What was known of one side before the examination."""
+    """What was known of one side before the examination.
+
+    The last two came later: None where they are not said, so that what was signed before them
+    reads as it was signed.
+    """
 
     tear: bool = False
     surgery: bool = False
     replacement: bool = False
+    arthritis: bool | None = None
+    dislocation: bool | None = None
+
+    @field_validator("arthritis", "dislocation")
+    @classmethod
+    def _said_or_not(cls, value: bool | None) -> bool | None:
+        return value or None
 
     @property
     def anything(self) -> bool:
-        """Whether this side cannot serve as the healthy yardstick."""
-        return self.tear or self.surgery or self.replacement
+        """Whether this side is unsuitable as the healthy comparison."""
+        return any((self.tear, self.surgery, self.replacement, self.arthritis, self.dislocation))
 
 
 class KnownSides(Frozen):
-    """Known tear, surgery or replacement, by side."""
+    """Known tear, surgery, replacement, arthritis or old dislocation, by side."""
 
     left: Known = Known()
     right: Known = Known()
 
 
+class Follows(Frozen):
+    """The earlier visit that this one follows, and what was carried from it.
+
+    record, at, by: which visit, when, and who examined. watch: items that were not normal then.
+    carried: fields of the context whose value was taken from there and has not been stated since;
+    questions as "history.diabetes".
+    """
+
+    record: str = Field(min_length=1, max_length=80)
+    at: AwareDatetime
+    by: str = Field(min_length=1, max_length=80)
+    watch: tuple[str, ...] = ()
+    carried: tuple[str, ...] = ()
+
+    @property
+    def on(self) -> str:
+        """The day of the earlier visit, in words."""
+        return self.at.strftime("%d %b %Y").lstrip("0")
+
+
 class Context(Frozen):
-    """Who was examined, where, by whom and why; the history and the vital signs."""
+    """Who was examined, where, by whom and why; the history and the vital signs.
+
+    visit: the kind of visit, None for a full examination. follows: of a follow-up.
+    """
 
     patient: str = Field(min_length=1, max_length=60)
     examined_at: AwareDatetime
@@ -135,6 +162,14 @@ class Context(Frozen):
     history: dict[str, Answer] = {}
     vitals: dict[str, float] = {}
     scales: dict[str, float] = {}
+    disputed: dict[str, tuple[int | float | str, ...]] = Field(
+        default={},
+        description="Fields stated twice and differently, not settled yet, with every value: "
+        '"age", "vitals.temperature", "history.fever" ... The field itself then holds what is '
+        "safest to go by, or nothing.",
+    )
+    visit: str | None = Field(default=None, pattern=r"^[a-z][a-z_]*$", max_length=40)
+    follows: Follows | None = None
 
     @field_validator("complaint")
     @classmethod
@@ -148,11 +183,35 @@ class Context(Frozen):
         return self.history.get(question, "not asked")
 
 
+class FlagFollowUp(Frozen):
+    """Who follows a raised red flag up, by when, and who was told; or why it is not arranged."""
+
+    flag: str = Field(min_length=1, max_length=80)
+    who: str = Field(default="", max_length=120)
+    by_when: str = Field(default="", max_length=120)
+    told: str = Field(default="", max_length=120)
+    not_arranged: str = Field(default="", max_length=500)
+
+    @model_validator(mode="after")
+    def _arranged_or_why_not(self) -> FlagFollowUp:
+        arranged = [bool(text.strip()) for text in (self.who, self.by_when, self.told)]
+        why_not = bool(self.not_arranged.strip())
+        if why_not == any(arranged) or (any(arranged) and not all(arranged)):
+            raise ValueError("who, by_when and told, or not_arranged with the reason alone")
+        return self
+
+
 class Signature(Frozen):
-    """Who signed which revision, when."""
+    """Who signed which revision, when; and who follows each flag up that was raised then.
+
+    follow_up: None where nobody was asked (signatures of earlier versions). said: what was computed
+    then, in short; None where nothing was, or by an earlier version.
+    """
 
     by: str = Field(min_length=1, max_length=80)
     at: AwareDatetime
+    follow_up: tuple[FlagFollowUp, ...] | None = None
+    said: Essentials | None = None
 
 
 class Conclusion(Frozen):
@@ -162,6 +221,29 @@ class Conclusion(Frozen):
     plan: tuple[str, ...] = ()
 
 
+class Repair(Frozen):
+    """What was put right of a whole visit, by whom, when and why.
+
+    was: the code of the patient under which it stood before; None where the sides were exchanged.
+    """
+
+    what: Literal["moved", "mirrored"]
+    by: str = Field(min_length=1, max_length=80)
+    at: AwareDatetime
+    reason: str = Field(min_length=3, max_length=500)
+    was: str | None = Field(default=None, max_length=60)
+
+    @property
+    def sentence(self) -> str:
+        """The same for a note."""
+        done = (
+            f"moved here from {self.was}" if self.what == "moved"
+            else "right and left exchanged in the whole visit"
+        )  # fmt: skip
+        when = self.at.strftime("%d %b %Y %H:%M").lstrip("0")
+        return f"{done} by {self.by}, {when}: {self.reason}"
+
+
 class Revision(Frozen):
     """An earlier signed state, kept readable, with who changed it and why."""
 
@@ -169,6 +251,7 @@ class Revision(Frozen):
     context: Context
     findings: tuple[Finding, ...]
     conclusion: Conclusion = Conclusion()
+    care: tuple[CareEntry, ...] = ()
     signed: Signature
     amended_by: str
     amended_at: AwareDatetime
@@ -184,9 +267,6 @@ class Conflict(Frozen):
     findings: tuple[Finding, ...]
 
 
-MOST_SETTLINGS = 64
-
-
 class Record(Frozen):
     """One examination of one person."""
 
@@ -196,38 +276,29 @@ class Record(Frozen):
     context: Context
     findings: tuple[Finding, ...] = ()
     conclusion: Conclusion = Conclusion()
+    care: tuple[CareEntry, ...] = ()
     revision: int = Field(default=1, ge=1)
     signed: Signature | None = None
     earlier: tuple[Revision, ...] = ()
+    repairs: tuple[Repair, ...] = ()
 
     @cached_property
     def conflicts(self) -> tuple[Conflict, ...]:
         """Every place where two findings contradict each other."""
         return tuple(_conflicts(self.findings))
 
-    def settlings(self) -> Iterator[Record]:
-        """The record with its conflicts settled in each of the ways they could be.
-
-        All conflicts at once; where there are so many that this would take long, every two.
-        """
-        whole = {name: getattr(self, name) for name in type(self).model_fields}
-        choices = [conflict.findings for conflict in self.conflicts]
-        together = len(choices) if prod(map(len, choices)) <= MOST_SETTLINGS else 2
-        for some in combinations(choices, together):
-            disputed = [finding for findings in some for finding in findings]
-            others = tuple(f for f in self.findings if f not in disputed)
-            for kept in product(*some):
-                # Not `model_copy`: it would take over what was worked out of these findings.
-                yield Record.model_construct(**{**whole, "findings": (*others, *kept)})
-
     @cached_property
     def settled(self) -> dict[tuple[str, str, str | None], tuple[Finding, ...]]:
         """Findings by item, side and mode, without those in conflict."""
-        disputed = {(c.item, c.side, c.mode) for c in self.conflicts}
+        disputed = self.disputed_places
+        return {place: there for place, there in self.by_place.items() if place not in disputed}
+
+    @cached_property
+    def by_place(self) -> dict[tuple[str, str, str | None], tuple[Finding, ...]]:
+        """Every finding by item, side and mode, those in conflict among them."""
         found: dict[tuple[str, str, str | None], tuple[Finding, ...]] = {}
         for finding in self.findings:
-            if finding.place not in disputed:
-                found[finding.place] = (*found.get(finding.place, ()), finding)
+            found[finding.place] = (*found.get(finding.place, ()), finding)
         return found
 
     def at(self, item: str, side: str, mode: str | None = None) -> tuple[Finding, ...]:
@@ -237,6 +308,19 @@ class Record(Frozen):
     def examined(self, item: str, side: str, mode: str | None = None) -> tuple[Finding, ...]:
         """As `at`, but only what was examined."""
         return tuple(f for f in self.at(item, side, mode) if f.status == "examined")
+
+    def tried(self, item: str, side: str, mode: str | None = None) -> tuple[Finding, ...]:
+        """As `at`, but only what could not, or must not, be done, each with its reason."""
+        return tuple(f for f in self.at(item, side, mode) if f.status in ("unable", "withheld"))
+
+    @cached_property
+    def disputed_places(self) -> dict[tuple[str, str, str | None], Conflict]:
+        """The conflicts by item, side and mode."""
+        return {(c.item, c.side, c.mode): c for c in self.conflicts}
+
+    def disputed_at(self, item: str, side: str, mode: str | None = None) -> Conflict | None:
+        """The conflict at this place, if there is one."""
+        return self.disputed_places.get((item, side, mode))
 
     def is_yardstick(self, side: str) -> bool:
         """Whether this side may stand for the person's normal: no complaint, nothing known."""
@@ -261,11 +345,6 @@ def _contradict(findings: list[Finding]) -> bool:
         return len(set(numbers)) < len(numbers)
     by_slot: dict[tuple[str, ...], set[str]] = {}
     for finding in findings:
-        if finding.value is not None and finding.value.kind != "place":
+        if finding.value is not None and not kind_of(finding.value).adds_up:
             by_slot.setdefault(finding.slot, set()).add(finding.value.model_dump_json())
     return any(len(values) > 1 for values in by_slot.values())
-
-
-def now_zoned() -> datetime:
-    """The time now with its zone, to the second."""
-    return datetime.now().astimezone().replace(microsecond=0)

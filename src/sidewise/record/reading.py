@@ -4,47 +4,83 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NoReturn
 
 from pydantic import ValidationError
 
 from sidewise.errors import UserError, UserErrors
-from sidewise.protocol import load_protocol, regions
+from sidewise.ground.validation import Location, path_text, user_errors
+from sidewise.kinds import KINDS
+from sidewise.kinds.common.vocabulary import Vocabulary
+from sidewise.knowledge.region import Region, known_name
+from sidewise.protocol import protocol_of
+from sidewise.record.care import CARE_KINDS
 from sidewise.record.check import check_record
 from sidewise.record.model import FORMAT, Record
 
+SIMULATED = "SIMULATED"
+"""What the code of a simulated patient begins with; no person has such a code."""
 LIMIT_BYTES = 5_000_000  # A full examination is under 100 kB; more than this is not one record.
 
 
-def read_record(source: str | Path) -> Record:
-    """The record in a file, or on standard input for "-".
+def read_record(source: str | Path, regions: Mapping[str, Region]) -> Record:
+    """The record in a file, or on standard input for "-", checked against its region of `regions`.
 
     Raises UserError or UserErrors that name the file, the place, what was got, what was expected.
     """
     name = "standard input" if str(source) == "-" else Path(source).name
+    with _in_file(name):
+        document = _examination(_bytes(source), regions)
+    # What is wrong with a region is no fault of the file.
+    region = regions[document["region"]]
+    with _in_file(name):
+        return _checked(document, region)
+
+
+def parse_record(data: bytes | str, regions: Mapping[str, Region]) -> Record:
+    """The record in JSON text, of one of `regions`; UserError or UserErrors where it is not one."""
+    document = _examination(data, regions)
+    return _checked(document, regions[document["region"]])
+
+
+def _examination(data: bytes | str, regions: Mapping[str, Region]) -> dict[str, Any]:
+    """The document, if it is an examination of a region that is known."""
+    document = _document(data)
+    if not isinstance(document, dict):
+        raise UserError("the document", document, "a JSON object")
+    if str(document.get("format")).startswith("sidewise-case"):
+        raise UserError("format", document["format"], f'"{FORMAT}"',
+                        "This is a simulated case for practice, and no patient. Where a command "
+                        "takes one, say so with --case.")  # fmt: skip
+    if document.get("format") != FORMAT:
+        raise UserError("format", document.get("format"), f'"{FORMAT}"',
+                        "This is not an examination, or one of a later version.")  # fmt: skip
+    known_name(regions, document.get("region"))
+    return document
+
+
+def _checked(document: dict[str, Any], region: Region) -> Record:
+    record = _validated(document)
+    if record.context.patient.upper().startswith(SIMULATED):
+        raise UserError("context.patient", record.context.patient, "the code of a patient",
+                        "Simulated patients are kept apart from patients; read the case file "
+                        "itself with --case.")  # fmt: skip
+    check_record(record, protocol_of(region))
+    return record
+
+
+@contextmanager
+def _in_file(name: str) -> Iterator[None]:
+    """Errors are said to be in the file called `name`."""
     try:
-        return parse_record(_bytes(source))
+        yield
     except UserErrors as errors:
         raise UserErrors([_at(name, error) for error in errors.errors]) from None
     except UserError as error:
         raise _at(name, error) from None
-
-
-def parse_record(data: bytes | str) -> Record:
-    """The record in JSON text; UserError or UserErrors where it is not one."""
-    document = _document(data)
-    if not isinstance(document, dict):
-        raise UserError("the document", document, "a JSON object")
-    if document.get("format") != FORMAT:
-        raise UserError("format", document.get("format"), f'"{FORMAT}"',
-                        "This is not an examination, or one of a later version.")  # fmt: skip
-    region = document.get("region")
-    if region not in regions():
-        raise UserError("region", region, f"one of {', '.join(regions())}")
-    record = _validated(document)
-    check_record(record, load_protocol(record.region))
-    return record
 
 
 def record_json(record: Record, *, indent: int | None = 1) -> str:
@@ -62,9 +98,12 @@ def record_document(record: Record) -> dict[str, Any]:
     return {"format": FORMAT, "id": record.id, "region": record.region, **data}
 
 
-def record_schema() -> dict[str, Any]:
-    """The published JSON Schema of a record (draft 2020-12)."""
+def record_schema(words: Vocabulary) -> dict[str, Any]:
+    """The published JSON Schema of a record (draft 2020-12), with the words of every region."""
     schema = Record.model_json_schema(by_alias=True)
+    for kind in KINDS.values():
+        name = kind.value.__name__
+        schema["$defs"][name] = kind.schema(schema["$defs"][name], words)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "One examination of both sides",
@@ -136,62 +175,23 @@ def _validated(document: dict[str, Any]) -> Record:
     try:
         return Record.model_validate(document)
     except ValidationError as error:
-        raise UserErrors([_friendly(entry) for entry in error.errors()]) from None
+        raise UserErrors(user_errors(error, written=_path, expected=_degrees)) from None
 
 
-def _friendly(entry: Any) -> UserError:
-    where = _path(entry["loc"])
-    context = entry.get("ctx", {})
-    got = entry.get("input")
-    match entry["type"]:
-        case "missing":
-            return UserError(where, None, "a value", "Fill it in, or see the published schema.")
-        case "extra_forbidden":
-            return UserError(
-                where,
-                where.rsplit(".", 1)[-1],
-                "only the fields of the format",
-                "Check the spelling; the published schema lists the fields.",
-            )
-        case "literal_error":
-            return UserError(where, got, f"one of {context['expected']}")
-        case "greater_than_equal" | "less_than_equal":
-            return UserError(where, got, _range(entry), "Check for a missing decimal point.")
-        case "union_tag_invalid":
-            return UserError(f"{where}.kind", context["tag"], f"one of {context['expected_tags']}")
-        case "union_tag_not_found":
-            return UserError(f"{where}.kind", None, "the kind of value")
-        case "value_error":
-            return UserError(
-                where, got if not isinstance(got, dict) else _brief(got), str(context["error"])
-            )
-        case _:
-            message = str(entry["msg"])
-            return UserError(where, got, message[0].lower() + message[1:])
+def _degrees(location: Location) -> str | None:
+    in_degrees = "degrees" in location or {"from", "to"} & set(location)
+    return "degrees from -180 to 360" if in_degrees else None
 
 
-def _range(entry: Any) -> str:
-    context = entry["ctx"]
-    if "degrees" in entry["loc"] or {"from", "to"} & set(entry["loc"]):
-        return "degrees from -180 to 360"
-    return f"at least {context['ge']}" if "ge" in context else f"at most {context['le']}"
-
-
-def _brief(got: dict[str, Any]) -> str:
-    return ", ".join(f"{key}: {value}" for key, value in list(got.items())[:4])
-
-
-def _path(location: tuple[Any, ...]) -> str:
+def _path(location: Location) -> str:
     # The kind of a value is part of pydantic's path but not of the document's.
-    text = ""
+    kept: list[int | str] = []
     for place, part in enumerate(location):
-        if isinstance(part, int):
-            text += f"[{part}]"
-        elif place and location[place - 1] == "value" and text.endswith(".value"):
-            continue
-        else:
-            text += f".{part}" if text else str(part)
-    return text
+        of_value = place and location[place - 1] == "value" and kept[-1] == "value"
+        of_care = place > 1 and location[place - 2] == "care" and isinstance(part, str)
+        if not (of_value or (of_care and part in CARE_KINDS)):
+            kept.append(part)
+    return path_text(tuple(kept))
 
 
 def _at(name: str, error: UserError) -> UserError:

@@ -14,18 +14,21 @@ from typing import Any
 from pydantic import ValidationError
 
 from sidewise.errors import UserError
-from sidewise.protocol.kinds import Frozen
+from sidewise.ground.frozen import Frozen
+from sidewise.ground.validation import user_errors
 from sidewise.record.model import Context
 
 PLAIN = (
     "setting", "age", "sex", "dominant", "complaint", "onset", "mechanism", "duration_weeks",
-    "pain_0_10",
+    "pain_0_10", "visit", "follows",
 )  # fmt: skip
 SIDED = ("known.left", "known.right")
-TABLES = ("history", "vitals")
-KNOWN = ("tear", "surgery", "replacement")
+TABLES = ("history", "vitals", "scales")
+WEIGHED = ("age", "sex", "onset", "duration_weeks", "pain_0_10")
+KNOWN = ("tear", "surgery", "replacement", "arthritis", "dislocation")
 WORDS = {"duration_weeks": "weeks", "pain_0_10": "pain, 0 to 10", "complaint": "complaint side",
-         "dominant": "writing hand"}  # fmt: skip
+         "dominant": "writing hand", "visit": "kind of visit",
+         "follows": "earlier visit"}  # fmt: skip
 _BLANK = Context.model_validate(
     {"patient": "-", "examined_at": "2000-01-01T00:00:00+00:00", "examiner": "-"}
 )
@@ -57,9 +60,8 @@ def checked_value(field: str, value: Any) -> Any:
     try:
         made = Context.model_validate(_with(_BLANK.model_dump(), field, value))
     except ValidationError as error:
-        first = error.errors()[0]
-        said = str(first["msg"])
-        raise UserError(words_of(field), value, said[0].lower() + said[1:]) from None
+        first = user_errors(error)[0]
+        raise UserError(words_of(field), value, first.expected) from None
     return stated_value(made, field)
 
 
@@ -95,19 +97,24 @@ def _with(data: dict[str, Any], field: str, value: Any) -> dict[str, Any]:
 def stated_value(context: Context, field: str) -> Any:
     """What the context says of a field, as plain data."""
     table, _, name = field.partition(".")
+    if field == "follows":
+        return None if context.follows is None else context.follows.model_dump(mode="json")
     if not name:
         return getattr(context, field)
     if table == "history":
         return context.answer(name)
-    if table == "vitals":
-        return context.vitals.get(name)
-    return getattr(context.known, name).model_dump()
+    if table in ("vitals", "scales"):
+        return getattr(context, table).get(name)
+    return getattr(context.known, name).model_dump(exclude_none=True)
 
 
 def with_statements(context: Context, stated: Iterable[tuple[str, Any]]) -> Context:
     """The context with what stands for each field; a disputed one is taken with caution."""
     by_field: dict[str, list[Any]] = {}
+    anew: set[str] = set()
     for field, value in stated:
+        # What was carried before, and is stated after it, is not carried any more.
+        anew = set() if field == "follows" else anew | {field}
         there = by_field.setdefault(field, [])
         if value not in there:
             there.append(value)
@@ -116,6 +123,14 @@ def with_statements(context: Context, stated: Iterable[tuple[str, Any]]) -> Cont
     data = context.model_dump()
     for field, values in by_field.items():
         data = _with(data, field, values[0] if len(values) == 1 else _disputed(field, values))
+    data["disputed"] = {
+        field: tuple(value for value in values if value is not None)
+        for field, values in by_field.items()
+        if len(values) > 1 and is_weighed(field)
+    }
+    if data["follows"]:
+        carried = data["follows"]["carried"]
+        data["follows"]["carried"] = tuple(name for name in carried if name not in anew)
     return Context.model_validate(data)
 
 
@@ -127,8 +142,16 @@ def _disputed(field: str, values: list[Any]) -> Any:
     if field == "complaint":
         return tuple(sorted({side for sides in values for side in sides}))
     if field in SIDED:
-        return {word: any(value[word] for value in values) for word in KNOWN}
+        return {word: any(value.get(word) for value in values) for word in KNOWN}
     return stated_value(_BLANK, field)
+
+
+def is_weighed(field: str) -> bool:
+    """Whether each of the values of a disputed field is weighed by itself.
+
+    What is open about the sides is joined instead (`complaint`, what is known of a side).
+    """
+    return field in WEIGHED or field.partition(".")[0] in TABLES
 
 
 def disputes(stated: dict[str, tuple[str, Any]]) -> tuple[Dispute, ...]:

@@ -1,19 +1,24 @@
 """The same findings as a long table, one row per finding, for CSV and Parquet.
 
-A second table holds one row of context per record, with `history.` and `vitals.` columns.
+A second table holds one row of context per record, with `history.` and `vitals.` columns; what was
+done, planned and shown by tests stands there as JSON in the one column `care`.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
 from sidewise.errors import UserError
+from sidewise.ground.validation import Location, user_errors
+from sidewise.kinds import KINDS
+from sidewise.kinds.common.table import JOIN
+from sidewise.kinds.common.vocabulary import Vocabulary
+from sidewise.record.care import CareEntry
 from sidewise.record.model import Context, Finding, Record
-from sidewise.record.values import VALUE_MODELS
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -24,27 +29,33 @@ FIXED = (
 )  # fmt: skip
 
 
-def _value_columns() -> tuple[str, ...]:
-    names: dict[str, None] = {}
-    for model in VALUE_MODELS.values():
-        for name, field in model.model_fields.items():
-            if name != "kind":
-                names[field.alias or name] = None
-    return tuple(names)
-
-
-VALUE_COLUMNS = _value_columns()
-COLUMNS = (*FIXED, *VALUE_COLUMNS)
-JOIN = "; "  # Between several choices in one cell.
 GROUPS = ("history", "vitals", "scales", "known")
+AT_THE_BEDSIDE = ("disputed", "follows")
+"""Statements not settled yet, and what was carried from another visit: tables have no column for
+them."""
 GROUP_COLUMNS = ", ".join(f"{group}.NAME" for group in GROUPS)
 
 
-def finding_row(record_id: str, finding: Finding) -> dict[str, Any]:
+@lru_cache(maxsize=8)
+def table_columns(words: Vocabulary) -> tuple[str, ...]:
+    """The columns of the long table: the fixed ones, then what each kind of value needs.
+
+    words: of every region (`vocabulary_of_all`), so that tables of all regions fit together.
+    """
+    own = (name for kind in KINDS.values() for name in kind.table_columns(words))
+    return tuple(dict.fromkeys((*FIXED, *own)))
+
+
+@lru_cache(maxsize=128)
+def _columns_of(kind: str, words: Vocabulary) -> tuple[str, ...]:
+    return KINDS[kind].table_columns(words)
+
+
+def finding_row(record_id: str, finding: Finding, words: Vocabulary) -> dict[str, Any]:
     """One finding as a flat row; columns it does not use are None."""
     data = finding.model_dump(mode="json", by_alias=True, exclude={"value"})
     value = finding.value.model_dump(mode="json", by_alias=True) if finding.value else {}
-    row = dict.fromkeys(COLUMNS)
+    row = dict.fromkeys(table_columns(words))
     row.update(data)
     for name, content in value.items():
         row[name] = JOIN.join(content) if isinstance(content, list) else content
@@ -55,47 +66,33 @@ def finding_row(record_id: str, finding: Finding) -> dict[str, Any]:
     return row
 
 
-def finding_from_row(row: Mapping[str, Any]) -> Finding:
+def finding_from_row(row: Mapping[str, Any], words: Vocabulary) -> Finding:
     """The finding a row stands for; UserError names the column at fault."""
     cells = {name: content for name, content in row.items() if not _empty(content)}
     kind = cells.get("kind")
-    if kind is not None and kind not in VALUE_MODELS:
-        raise UserError("kind", kind, f"one of {', '.join(VALUE_MODELS)}")
+    if kind is not None and kind not in KINDS:
+        raise UserError("kind", kind, f"one of {', '.join(KINDS)}")
     data = {name: cells[name] for name in FIXED[1:-1] if name in cells}
     if kind is not None:
-        data["value"] = {"kind": kind, **_value_cells(kind, cells)}
+        data["value"] = {"kind": kind, **_value_cells(kind, cells, words)}
     try:
         return Finding.model_validate(data)
     except ValidationError as error:
-        first = error.errors()[0]
-        column = str(first["loc"][-1]) if first["loc"] else "row"
-        raise UserError(column, first["input"], str(first["msg"])) from None
+        raise user_errors(error, written=_column)[0] from None
 
 
-def _value_cells(kind: str, cells: Mapping[str, Any]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for name, field in VALUE_MODELS[kind].model_fields.items():
-        column = field.alias or name
-        if name == "kind" or column not in cells:
-            continue
-        content = cells[column]
-        if kind == "choice" and JOIN in str(content):
-            content = tuple(str(content).split(JOIN))
-        if column == "grade":
-            content = _tender(content) if kind == "tenderness" else _grade_text(content)
-        found[column] = content
-    return found
+def _column(place: Location) -> str:
+    return str(place[-1]) if place else "row"
 
 
-def _tender(content: Any) -> int:
-    """The grade of tenderness in a text column; a half grade is refused, not cut down."""
-    try:
-        number = float(content)
-    except (TypeError, ValueError, OverflowError):
-        number = math.nan
-    if number not in (0, 1, 2, 3):
-        raise UserError("grade", content, "a grade of tenderness: 0, 1, 2 or 3")
-    return int(number)
+def _value_cells(kind: str, cells: Mapping[str, Any], words: Vocabulary) -> dict[str, Any]:
+    readers = {"grade": _grade_text, **KINDS[kind].cells}
+    filled = {
+        column: readers[column](cells[column]) if column in readers else cells[column]
+        for column in _columns_of(kind, words)
+        if column in cells
+    }
+    return {**KINDS[kind].empty, **filled}
 
 
 def _grade_text(content: Any) -> str:
@@ -110,17 +107,19 @@ def _empty(content: Any) -> bool:
     return content == "" if isinstance(content, str) else content != content
 
 
-def findings_frame(records: Iterable[Record]) -> DataFrame:
-    """Every finding of the records, one row each, in the columns `COLUMNS`."""
+def findings_frame(records: Iterable[Record], words: Vocabulary) -> DataFrame:
+    """Every finding of the records, one row each, in the order of `columns(words)`."""
     import pandas as pd
 
-    rows = [finding_row(record.id, finding) for record in records for finding in record.findings]
-    return pd.DataFrame(rows, columns=list(COLUMNS))
+    rows = [
+        finding_row(record.id, finding, words) for record in records for finding in record.findings
+    ]
+    return pd.DataFrame(rows, columns=list(table_columns(words)))
 
 
 def context_row(record: Record) -> dict[str, Any]:
     """The context of a record as a flat row; lists joined, history and vitals as columns."""
-    data = record.context.model_dump(mode="json", exclude={"history", "vitals", "scales", "known"})
+    data = record.context.model_dump(mode="json", exclude={*GROUPS, *AT_THE_BEDSIDE})
     data["complaint"] = JOIN.join(record.context.complaint)
     for side in ("left", "right"):
         known = getattr(record.context.known, side)
@@ -128,7 +127,32 @@ def context_row(record: Record) -> dict[str, Any]:
     for group in ("history", "vitals", "scales"):
         for name, content in getattr(record.context, group).items():
             data[f"{group}.{name}"] = content
+    data[CARE] = care_cell(record.care)
     return {"record": record.id, "region": record.region, **data}
+
+
+CARE = "care"
+_CARE: TypeAdapter[tuple[CareEntry, ...]] = TypeAdapter(tuple[CareEntry, ...])
+
+
+def care_cell(care: tuple[CareEntry, ...]) -> str | None:
+    """Entries of done, planned and shown as the text of one cell; None where there are none."""
+    if not care:
+        return None
+    return _CARE.dump_json(care, exclude_none=True, by_alias=True).decode()
+
+
+def care_from_row(row: Mapping[str, Any]) -> tuple[CareEntry, ...]:
+    """The entries that the cell `care` of a row holds; UserError where it holds something else."""
+    content = row.get(CARE)
+    if _empty(content):
+        return ()
+    try:
+        return _CARE.validate_json(str(content))
+    except ValidationError as error:
+        first = user_errors(error, CARE)[0]
+        do = first.do or "Leave the cell empty, or write it from a record."
+        raise UserError(first.where or CARE, first.got, first.expected, do) from None
 
 
 def context_from_row(row: Mapping[str, Any]) -> Context:
@@ -145,7 +169,7 @@ def context_from_row(row: Mapping[str, Any]) -> Context:
             data[group][field] = content
         elif name == "complaint":
             data["complaint"] = tuple(str(content).split(JOIN))
-        elif name not in ("record", "region"):
+        elif name not in ("record", "region", CARE):
             data[name] = content
     for name in ("patient", "examiner"):
         if name in data:
@@ -153,10 +177,7 @@ def context_from_row(row: Mapping[str, Any]) -> Context:
     try:
         return Context.model_validate(data)
     except ValidationError as error:
-        first = error.errors()[0]
-        raise UserError(
-            ".".join(map(str, first["loc"])), first["input"], str(first["msg"])
-        ) from None
+        raise user_errors(error)[0] from None
 
 
 def contexts_frame(records: Iterable[Record]) -> DataFrame:

@@ -2,25 +2,25 @@
 
 from sidewise.record.line.reader import LONGEST, read_line
 from sidewise.record.line.result import (
-    Choice,
     LineReading,
     NotUnderstood,
+    OfferedMeaning,
     Question,
     Span,
     Understood,
 )
-from sidewise.record.line.words import load_words
+from sidewise.record.line.words import line_words_of
 from sidewise.record.line.writer import write_line
 
 __all__ = [
     "LONGEST",
-    "Choice",
     "LineReading",
     "NotUnderstood",
+    "OfferedMeaning",
     "Question",
     "Span",
     "Understood",
-    "load_words",
+    "line_words_of",
     "read_line",
     "write_line",
 ]

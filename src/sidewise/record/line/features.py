@@ -2,32 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
 from lark import Token, Tree
 
+from sidewise.kinds.common.line import Lag, Quantity
 from sidewise.record.line.result import Unreadable
 
 EXTRAS = ("NOTE", "EXAMINER", "REPEAT", "TOGETHER")
 """Said of the finding as a whole, not of its value."""
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A number and the unit that was said with it, if any."""
-
-    number: float
-    unit: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Lag:
-    """Whether a lag was said to be there, and its degrees if given."""
-
-    there: bool
-    degrees: float | None
 
 
 class Features:
@@ -52,7 +36,7 @@ class Features:
         READERS[str(node.data)](self, tokens)
 
     def extras(self) -> dict[str, Any]:
-        """Removes and returns what is said of the finding as a whole."""
+        """Removes and returns what applies to the finding as a whole."""
         found = {name: self.said.pop(name) for name in EXTRAS if name in self.said}
         fields = {
             "NOTE": "note",
@@ -64,7 +48,7 @@ class Features:
 
 
 def _number(text: str) -> float:
-    number = float(text)
+    number = float(text.replace(",", "."))
     if not isfinite(number):
         raise Unreadable(f"{text[:20]} is not a number that can be used")
     return number
@@ -113,6 +97,14 @@ def _take_word(features: Features, tokens: list[Token]) -> None:
     features.put(token.type, value)
 
 
+def _take_denied(features: Features, _tokens: list[Token]) -> None:
+    features.put("DENIED", True)
+
+
+def _take_status(features: Features, tokens: list[Token]) -> None:
+    features.put(tokens[0].type, str(tokens[0].value))
+
+
 def _take_attached(features: Features, tokens: list[Token]) -> None:
     said: dict[str, Any] = (
         {"range": _range(tokens[1])} if tokens[1].type == "RANGE" else {"PAINLESS": "painless"}
@@ -125,14 +117,14 @@ def _take_extra(features: Features, tokens: list[Token]) -> None:
     if name == "TOGETHER":
         features.put(name, True)
     elif name == "REPEAT":
-        features.put(name, whole(_number(tokens[1])))
+        features.put(name, whole_number(_number(tokens[1])))
     elif tokens[1].type == "NUMBER":
         features.put(name, _number(tokens[1]))
     else:
         features.put(name, str(tokens[1].value))
 
 
-def whole(number: float) -> int:
+def whole_number(number: float) -> int:
     """A whole number; Unreadable if it is not one."""
     if number != int(number):
         raise Unreadable(f"{number:g} is not a whole number")
@@ -147,6 +139,8 @@ READERS = {
     "lag": _take_lag,
     "chosen": _take_option,
     "word": _take_word,
+    "denied": _take_denied,
+    "status": _take_status,
     "attached": _take_attached,
     "extra": _take_extra,
 }

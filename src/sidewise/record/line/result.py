@@ -37,7 +37,7 @@ class NotUnderstood:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class OfferedMeaning:
     """One answer to a question, and the findings that it would make."""
 
     label: str
@@ -50,7 +50,7 @@ class Question:
 
     span: Span
     text: str
-    choices: tuple[Choice, ...]
+    choices: tuple[OfferedMeaning, ...]
 
 
 @dataclass(frozen=True, slots=True)

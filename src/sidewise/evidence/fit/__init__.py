@@ -1,0 +1,1 @@
+"""What is learned from the studies: priors of links, the fit of one reading, correlations."""

@@ -1,0 +1,1 @@
+"""Pre-test probabilities by setting, age, sex and side."""

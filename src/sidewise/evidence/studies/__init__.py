@@ -1,0 +1,1 @@
+"""Published studies: rows, two-by-two counts, ratios, pooling, combinations."""

@@ -1,0 +1,1 @@
+"""What every room may use: arrays, estimates, tables, agreement, drawing. Knows no region."""

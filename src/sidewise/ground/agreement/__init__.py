@@ -1,0 +1,1 @@
+"""Agreement of readings and of raters: categories, limits, intraclass, error of one reading."""

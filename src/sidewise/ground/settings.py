@@ -1,0 +1,40 @@
+"""Where a patient is seen: the one list of clinical settings, by the word in a record and in words.
+
+The words stand in stored records and in the knowledge files: one may be added, none renamed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Literal, get_args
+
+Setting = Literal[
+    "primary", "msk_clinic", "orthopaedic", "emergency",
+    "ward", "rheumatology", "neurology", "pain_clinic", "sports",
+]  # fmt: skip
+STANDS_IN: Mapping[str, str] = MappingProxyType(
+    {
+        "ward": "emergency",
+        "rheumatology": "msk_clinic",
+        "neurology": "msk_clinic",
+        "pain_clinic": "msk_clinic",
+        "sports": "msk_clinic",
+    }
+)
+"""Settings for which there are no pre-test figures, and whose figures are used (our judgement)."""
+SETTINGS: tuple[str, ...] = tuple(name for name in get_args(Setting) if name not in STANDS_IN)
+"""Settings that have pre-test figures of their own."""
+SETTING_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "primary": "primary care",
+        "msk_clinic": "musculoskeletal clinic",
+        "orthopaedic": "orthopaedic clinic",
+        "emergency": "emergency department",
+        "ward": "hospital ward",
+        "rheumatology": "rheumatology clinic",
+        "neurology": "neurology clinic",
+        "pain_clinic": "pain clinic",
+        "sports": "sports medicine",
+    }
+)

@@ -1,0 +1,1 @@
+"""Small pieces of our own pictures, as SVG."""

@@ -1,0 +1,1 @@
+"""Pictures of measures and their course."""

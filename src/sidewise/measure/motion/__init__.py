@@ -1,0 +1,1 @@
+"""Angles from landmarks, photographs and tilt sensors."""

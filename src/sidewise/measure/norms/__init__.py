@@ -1,0 +1,1 @@
+"""What is usual at an age and sex, and the measurement tables of a region."""

@@ -1,0 +1,1 @@
+"""One person over several visits: change beyond error, and the course."""

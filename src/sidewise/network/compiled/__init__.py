@@ -1,0 +1,1 @@
+"""The same sums compiled with numba where it is installed; nothing is imported before that."""

@@ -1,0 +1,48 @@
+"""What a list says of a patient: who, what hurts and where, the flag that matters most."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sidewise.note.header import duration_words, person_words
+from sidewise.protocol import Protocol
+from sidewise.reason.result import RedFlag
+from sidewise.record import Record
+
+
+@dataclass(frozen=True, slots=True)
+class ListLine:
+    """One line of a list.
+
+    flag: the raised flag that is most urgent, with its urgency, and how many more are raised; ""
+    where none is. open_flags: how many are called for and not excluded: none raised is not "safe".
+    """
+
+    person: str
+    complaint: str
+    flag: str
+    open_flags: int
+
+
+def list_line(record: Record, protocol: Protocol, flags: Iterable[RedFlag]) -> ListLine:
+    """The line of one record; the flags come the most urgent first, as everywhere."""
+    told = tuple(flags)
+    raised = [flag for flag in told if flag.status == "raised"]
+    waiting = [flag for flag in told if flag.status == "not excluded" and flag.called_for]
+    return ListLine(person_words(record), short_complaint(record, protocol), _flag(raised),
+                    len(waiting))  # fmt: skip
+
+
+def short_complaint(record: Record, protocol: Protocol) -> str:
+    """The side and how long; "no side stated" where none is."""
+    c = record.context
+    said = f"{' and '.join(c.complaint)} {protocol.label}" if c.complaint else "no side stated"
+    return said if c.duration_weeks is None else f"{said}, {duration_words(c.duration_weeks)}"
+
+
+def _flag(raised: list[RedFlag]) -> str:
+    if not raised:
+        return ""
+    more = f", and {len(raised) - 1} more" if len(raised) > 1 else ""
+    return f"{raised[0].label} ({raised[0].urgency}){more}"

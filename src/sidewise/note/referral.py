@@ -1,0 +1,95 @@
+"""The one line of a referral: who, what is dangerous, what was found, what is wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from sidewise.knowledge.region import Region
+from sidewise.note.body import Line, StageText, stage_texts
+from sidewise.note.care import planned_phrases
+from sidewise.note.completeness import Completeness, completeness_of, essential, open_labels
+from sidewise.note.header import complaint_words, person_words
+from sidewise.note.meaning import called_for_flags, some_words
+from sidewise.protocol import protocol_of
+from sidewise.reason.result import Difference, Interpretation, RedFlag
+from sidewise.record import Record
+
+SHOWN = 4
+"""Real differences, and other abnormal findings, that the line names; the note names them all."""
+
+
+def referral_line(record: Record, result: Interpretation, region: Region) -> str:
+    """The whole examination in one line, without a line break, for the head of a referral."""
+    protocol = protocol_of(region)
+    state = completeness_of(record, result, region)
+    stages = stage_texts(protocol, result, state)
+    who = f"{record.context.patient}: {person_words(record)}; {complaint_words(record, protocol)}"
+    said = (who, *_flags(result), _found(result, stages), *_wanted(record, region), *_open(state))
+    return " ".join(f"{sentence[0].upper()}{sentence[1:]}." for sentence in said)
+
+
+def _flags(result: Interpretation) -> Iterator[str]:
+    if raised := [flag for flag in result.red_flags if flag.status == "raised"]:
+        yield f"RED FLAG RAISED: {_labels(raised)}"
+    else:
+        yield "no red flag raised"
+    still = called_for_flags(result.red_flags)
+    # All for which something speaks; of those that only wait for a question, the first few.
+    speaking = [f"{flag.label} ({flag.urgency})" for flag in still if flag.because]
+    waiting = some_words(tuple(flag.label for flag in still if not flag.because), ";")
+    if named := [*speaking, *([waiting] if waiting else [])]:
+        yield f"not excluded: {'; '.join(named)}"
+    if result.not_looked_at:
+        yield f"not looked at or asked yet: {some_words(result.not_looked_at, ';')}"
+
+
+def _labels(flags: list[RedFlag]) -> str:
+    return "; ".join(f"{flag.label} ({flag.urgency})" for flag in flags)
+
+
+def _found(result: Interpretation, stages: tuple[StageText, ...]) -> str:
+    real = {(one.item, one.mode): one for one in result.differences if one.real}
+    lines = _one_an_item(line for text in stages for line in text.lines)
+    moved = [line for line in lines if (line.item, line.mode) in real]
+    moved.sort(key=lambda line: -_size(real[line.item, line.mode]))
+    others = [line for line in lines if line not in moved]
+    shown = [*moved[:SHOWN], *others[:SHOWN]]
+    if not shown:
+        return "nothing abnormal found in what was examined"
+    words = "; ".join(_words(line, real.get((line.item, line.mode))) for line in shown)
+    more = len(lines) - len(shown)
+    return f"found: {words}{f'; and {more} more abnormal' if more else ''}"
+
+
+def _one_an_item(lines: Iterable[Line]) -> list[Line]:
+    """What is abnormal, one line an item, the passive movement where both were."""
+    kept: dict[str, Line] = {}
+    for line in lines:
+        if line.weight == "abnormal" and (line.item not in kept or line.mode == "passive"):
+            kept[line.item] = line
+    return list(kept.values())
+
+
+def _size(one: Difference) -> float:
+    return abs(one.difference) / (one.threshold or 1)
+
+
+def _words(line: Line, difference: Difference | None) -> str:
+    if difference is not None and difference.unit == "deg":
+        return f"{line.label} left {difference.left:g}°, right {difference.right:g}°"
+    if line.both is not None:
+        return f"{line.label} {line.both}"
+    return f"{line.label} left {line.left}, right {line.right}"
+
+
+def _wanted(record: Record, region: Region) -> Iterator[str]:
+    written = record.conclusion
+    yield f"impression (clinician): {written.impression or 'not written'}"
+    if steps := [*planned_phrases(record, region), *written.plan]:
+        yield f"plan: {'; '.join(steps)}"
+
+
+def _open(state: Completeness) -> Iterator[str]:
+    looked = [one for one in essential(state.unseen) if not one.stage.sets_up]
+    if names := open_labels(looked):
+        yield f"not examined: {some_words(names, ';')}"

@@ -1,0 +1,1 @@
+"""Whole registers weighed chunk by chunk."""

@@ -1,0 +1,1 @@
+"""A record held against criteria and rules: readings, red flags, normal variants, what is open."""

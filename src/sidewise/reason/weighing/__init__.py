@@ -1,0 +1,1 @@
+"""The network of one person weighed: pre-test, parameters, posterior, contributions, next."""

@@ -1,0 +1,1 @@
+"""The invented teaching week, whose truth is known."""

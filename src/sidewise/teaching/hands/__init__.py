@@ -1,0 +1,1 @@
+"""Agreement of hands: students' findings against a reference examination."""

@@ -1,0 +1,1 @@
+"""Variance components, generalizability and internal consistency of marks."""

@@ -1,0 +1,1 @@
+"""The results of a sitting in words, pictures, a page and JSON."""

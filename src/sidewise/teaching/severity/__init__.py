@@ -1,0 +1,1 @@
+"""Examiners: severity, drift, halo, fit, and groups compared with care."""

@@ -1,0 +1,1 @@
+"""One sitting of an examination, analysed whole."""

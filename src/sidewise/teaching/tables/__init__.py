@@ -1,0 +1,1 @@
+"""Tables of marks, findings and judges: read whole, checked, accepted or refused."""
