@@ -13,6 +13,8 @@ from pathlib import Path
 from threading import Timer
 from typing import Any
 
+from sidewise.ground.extras import missing_modules
+
 OWNER = "clinic"
 EXAMINER = "E1"
 LEFT_OPEN = 2
@@ -26,6 +28,11 @@ def serve_clinic(examples: Path, *, port: int, open_browser: bool) -> None:
     owner = clinic_owner()
     loaded = load_clinic(examples, owner)
     print(f"The invented clinic: {loaded} examinations loaded.")
+    if absent := missing_modules("marks"):
+        print(f"Without tables of marks (not installed: {', '.join(absent)}).")
+        print("Add them with: python -m pip install 'sidewise[marks]'")
+    else:
+        load_marks(examples, owner)
     serve(port=port, open_browser=open_browser, owner=owner)
 
 
@@ -37,16 +44,16 @@ def prepare(folder: str = "") -> None:
         os.environ["SIDEWISE_HOME"] = str(home() / folder)
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
     (home() / "static").mkdir(exist_ok=True)
-    import django
+    from sidewise.web.keeping.shell import store
 
-    django.setup()
-    from django.core.management import call_command
+    with store("sidewise serve"):
+        from sidewise.web.keeping.place import hold_for_life
 
-    call_command("migrate", verbosity=0, interactive=False)
+        hold_for_life("sidewise serve")
 
 
 def clinic_owner() -> Any:
-    """The clinician of the demonstration: no password, only a one-time way in from this machine."""
+    """Who examines and teaches in the demonstration: no password, a one-time way in from here."""
     from sidewise.web.accounts.models import Role, User
 
     owner, made = User.objects.get_or_create(
@@ -54,6 +61,8 @@ def clinic_owner() -> Any:
     )
     if made:
         owner.set_unusable_password()
+    if made or Role.TEACHER not in owner.also:
+        owner.also = [*owner.also, Role.TEACHER.value]
         owner.save()
     return owner
 
@@ -68,6 +77,28 @@ def load_clinic(examples: Path, owner: Any) -> int:
     return Examination.objects.filter(patient__owner=owner).count()
 
 
+SHEETS = {
+    "The teaching week": "teaching_week_marks.csv",
+    "A sheet as somebody kept it": "telling/wide_sheet.csv",
+}
+"""Titles of the invented sittings, and their tables; the second waits to be settled."""
+
+
+def load_marks(examples: Path, owner: Any) -> int:
+    """The sittings that are not there yet; how many there are now."""
+    from sidewise.teaching.report.marks_apart import open_sheet
+    from sidewise.web.marks.models import KeptSitting
+    from sidewise.web.marks.reading import digest_of
+    from sidewise.web.marks.store import begin_sitting
+
+    for title, name in SHEETS.items():
+        path = examples / "marks" / name
+        if path.exists() and not KeptSitting.objects.filter(owner=owner, title=title).exists():
+            data = path.read_bytes()
+            begin_sitting(owner, title, open_sheet(path.name, data), digest_of(data))
+    return KeptSitting.objects.filter(owner=owner).count()
+
+
 def example_files(examples: Path) -> list[Path]:
     """Examinations, then visits, by name."""
     return [*sorted(examples.glob("*.json")), *sorted((examples / "visits").glob("*.json"))]
@@ -76,13 +107,14 @@ def example_files(examples: Path) -> list[Path]:
 def load_example(path: Path, owner: Any) -> None:
     """One example as a patient with a ledger; nothing happens if that visit is there."""
     from sidewise.record import read_record
+    from sidewise.regions import regions
     from sidewise.web.examinations.models import Examination
     from sidewise.web.examinations.store import append, open_examination
     from sidewise.web.patients.models import Patient
 
-    record = read_record(path)
+    record = read_record(path, regions())
     context = record.context
-    patient, _ = Patient.objects.get_or_create(code=context.patient, defaults={"owner": owner})
+    patient, _ = Patient.objects.get_or_create(code=context.patient, owner=owner)
     there = Examination.objects.filter(patient=patient, examined_at=context.examined_at)
     if patient.owner_id != owner.pk or there.exists():
         return
@@ -123,7 +155,7 @@ def serve(*, port: int, open_browser: bool, owner: Any = None) -> None:
     """Serve on this machine only until Ctrl-C; the next free port when this one is taken."""
     from django.core.wsgi import get_wsgi_application
 
-    from sidewise.reason.compiled import wish_for_compiled
+    from sidewise.reason.weighing.warm_up import wish_for_compiled
 
     wish_for_compiled()
     server = listening(get_wsgi_application(), port)

@@ -22,8 +22,9 @@ def piece(request: HttpRequest, template: str, context: Any) -> str:
 
 def checked_values(context: Any) -> dict[str, Any]:
     """The fields of a context as a template takes them; TypeError if it is no frozen dataclass."""
-    if not is_dataclass(context) or not type(context).__dataclass_params__.frozen:
-        raise TypeError(f"a page is given a frozen dataclass, not {type(context).__name__}")
+    kind = type(context)
+    if not is_dataclass(kind) or not getattr(kind, "__dataclass_params__").frozen:  # noqa: B009
+        raise TypeError(f"a page is given a frozen dataclass, not {kind.__name__}")
     return values(context)
 
 

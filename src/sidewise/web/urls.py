@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from sidewise.web.patients import views
-
+handler500 = "sidewise.web.failures.failed"
 urlpatterns = [
-    path("", views.today, name="today"),
     path("", include("sidewise.web.accounts.urls")),
-    path("", include("sidewise.web.audit.urls")),
+    path("", include("sidewise.web.examinations.urls")),
     path("", include("sidewise.web.keeping.urls")),
+    path("anatomy/", include("sidewise.web.anatomy.urls")),
+    path("marks/", include("sidewise.web.marks.urls")),
     path("patients/", include("sidewise.web.patients.urls")),
-    path("examinations/<uuid:pk>/", include("sidewise.web.examinations.urls")),
 ]

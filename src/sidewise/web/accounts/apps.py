@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from django.apps import AppConfig
+from sidewise.web import parts
 
 
-class Accounts(AppConfig):
+class Accounts(parts.Part):
     """Accounts, sessions and sign-in."""
 
     name = "sidewise.web.accounts"
     label = "accounts"
+    roles = None
+    doors = (
+        parts.Door(
+            "people", "People", frozenset({"administrator"}), "People",
+            "Accounts, roles, second factors and one-time links.",
+        ),
+    )  # fmt: skip
 
     def ready(self) -> None:
         """Connect the receivers that keep the list of sessions."""

@@ -8,11 +8,11 @@ from datetime import datetime
 
 import pyotp
 from django.conf import settings
-from django.db import transaction
 from django.utils import timezone
 
 from sidewise.web.accounts.models import Factor, RecoveryCode, User
-from sidewise.web.accounts.sealed import digest, seal, unseal
+from sidewise.web.accounts.sealing import digest, seal, unseal
+from sidewise.web.audit.binding import gathered
 
 STEP_S = 30
 DRIFT_STEPS = 1  # a telephone's clock may be half a minute off
@@ -83,7 +83,7 @@ def remove(user: User) -> None:
 def _check_time_code(user: User, code: str, now: datetime) -> bool:
     if not (code.isascii() and code.isdigit() and len(code) == 6):
         return False
-    with transaction.atomic():
+    with gathered():
         factor = Factor.objects.select_for_update().filter(user=user).first()
         if factor is None:
             return False

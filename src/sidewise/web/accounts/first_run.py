@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from django.conf import settings
-from django.db import transaction
 
 from sidewise.errors import UserError
 from sidewise.web.accounts import links
 from sidewise.web.accounts.models import OneTimeLink, Role, User
+from sidewise.web.audit.binding import gathered
 from sidewise.web.audit.log import Act, write
 
 OWNER = "owner"
@@ -24,7 +24,7 @@ def ensure_owner() -> links.FreshLink | None:
 
     Run again before the link was used it makes a new one and voids the old.
     """
-    with transaction.atomic():
+    with gathered():
         if any(user.has_usable_password() for user in administrators()):
             return None
         owner, _ = User.objects.get_or_create(

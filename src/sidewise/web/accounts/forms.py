@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from django import forms
 from django.contrib.auth.password_validation import validate_password
+from django.http import QueryDict
 
 from sidewise.web.accounts.models import Role, User
+from sidewise.web.likeness import has_unseen, skeleton
 
 LONGEST = 256
 
@@ -41,8 +43,8 @@ class Confirm(forms.Form):
 
     password = _password("Password", "current-password")
 
-    def __init__(self, with_code: bool, *args: object, **more: object) -> None:
-        super().__init__(*args, **more)
+    def __init__(self, with_code: bool, data: QueryDict | None = None) -> None:
+        super().__init__(data)
         if with_code:
             self.fields["code"] = _code()
 
@@ -52,8 +54,8 @@ class ChoosePassword(forms.Form):
 
     password = _password("New password", "new-password")
 
-    def __init__(self, user: User, *args: object, **more: object) -> None:
-        super().__init__(*args, **more)
+    def __init__(self, user: User, data: QueryDict | None = None) -> None:
+        super().__init__(data)
         self.user = user
 
     def clean_password(self) -> str:
@@ -76,7 +78,7 @@ class ChangePassword(ChoosePassword):
         return str(self.cleaned_data["current"])
 
 
-class Person(forms.ModelForm):
+class Person(forms.ModelForm):  # type: ignore[type-arg]  # at run time it takes no argument
     """An account as the administrator makes or changes it."""
 
     also = forms.MultipleChoiceField(
@@ -95,6 +97,20 @@ class Person(forms.ModelForm):
     def clean(self) -> dict[str, object]:
         """A student has one role only: patients must never come into reach by a slip."""
         data = super().clean() or self.cleaned_data
+        self._refuse_look_alikes(str(data.get("username") or ""), str(data.get("code") or ""))
         if data.get("role") == Role.STUDENT and data.get("also"):
             self.add_error("also", "A student acts as a student only.")
         return data
+
+    def _refuse_look_alikes(self, username: str, code: str) -> None:
+        """One account a name and a record code, also to the eye: they stand under signatures."""
+        others = list(User.objects.exclude(pk=self.instance.pk))
+        names = {skeleton(other.username): other.username for other in others}
+        codes = {skeleton(other.signs_as): other.signs_as for other in others}
+        for field, text, taken in (
+            ("username", username, names), ("code", code or username, codes),
+        ):  # fmt: skip
+            if has_unseen(text):
+                self.add_error(field, "It holds a character that cannot be seen.")
+            elif text and (other := taken.get(skeleton(text))):
+                self.add_error(field, f"It is, or looks like, {other}, which somebody else has.")

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from sidewise.web.accounts.models import OneTimeLink, User
-from sidewise.web.accounts.sealed import digest
+from sidewise.web.accounts.sealing import digest
 
 LIVES = {
     OneTimeLink.Purpose.PASSWORD: timedelta(hours=24),

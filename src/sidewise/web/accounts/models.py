@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
-from django.contrib.auth.models import AbstractUser
+from django.contrib.auth.models import AbstractUser, UserManager
 from django.db import models
+
+from sidewise.web.audit.binding import Bound, BoundRows
 
 
 class Role(models.TextChoices):
@@ -16,7 +20,13 @@ class Role(models.TextChoices):
     ADMINISTRATOR = "administrator"
 
 
-class User(AbstractUser):
+class People(UserManager.from_queryset(BoundRows)):  # type: ignore[misc]  # made at run time
+    """Accounts, each bound by the audit."""
+
+    use_in_migrations = False
+
+
+class User(AbstractUser, Bound):
     """A person who signs in; known in records by `code`.
 
     `also` holds further roles: on one laptop the clinician teaches and administers as well. A
@@ -26,6 +36,8 @@ class User(AbstractUser):
     role = models.CharField(max_length=20, choices=Role.choices, default=Role.STUDENT)
     code = models.CharField(max_length=40, blank=True)
     also = models.JSONField(default=list, blank=True)
+
+    objects: ClassVar[People] = People()
 
     @property
     def signs_as(self) -> str:
@@ -37,6 +49,11 @@ class User(AbstractUser):
         if self.role == Role.STUDENT:
             return role == Role.STUDENT
         return self.role == role or role in self.also
+
+    @property
+    def examines(self) -> bool:
+        """Whether patients are this person's work."""
+        return self.has_role(Role.CLINICIAN)
 
     @property
     def administers(self) -> bool:
@@ -56,7 +73,7 @@ class SignedIn(models.Model):
         ordering = ["-started_at"]
 
 
-class KnownDevice(models.Model):
+class KnownDevice(Bound):
     """A browser that has signed in to this account before: it has a budget of its own."""
 
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="devices")
@@ -79,7 +96,7 @@ class Failure(models.Model):
         indexes = [models.Index(fields=["bucket", "at"], name="failures_of_a_bucket")]
 
 
-class Factor(models.Model):
+class Factor(Bound):
     """The second factor: a time-based one-time code. The secret is kept sealed."""
 
     user = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="factor")
@@ -88,7 +105,7 @@ class Factor(models.Model):
     last_step = models.BigIntegerField(default=0)
 
 
-class RecoveryCode(models.Model):
+class RecoveryCode(Bound):
     """Stands in for the second factor once, when the telephone is lost."""
 
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="recovery")
@@ -96,7 +113,7 @@ class RecoveryCode(models.Model):
     used_at = models.DateTimeField(null=True)
 
 
-class OneTimeLink(models.Model):
+class OneTimeLink(Bound):
     """A link that works once and not for long: to choose a password, or to enter the demo."""
 
     class Purpose(models.TextChoices):
@@ -112,14 +129,14 @@ class OneTimeLink(models.Model):
     used_at = models.DateTimeField(null=True)
 
 
-class QueueKey(models.Model):
+class QueueKey(Bound):
     """The key of this person's queues in browsers; given after sign-in, kept sealed here."""
 
     user = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="queue_key")
     sealed = models.BinaryField()
 
 
-class Identity(models.Model):
+class Identity(Bound):
     """An account at an identity provider (OpenID Connect) that an administrator has tied here."""
 
     user = models.OneToOneField(settings.AUTH_USER_MODEL, models.CASCADE, related_name="identity")

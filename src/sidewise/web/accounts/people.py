@@ -4,26 +4,28 @@ from __future__ import annotations
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from sidewise.web.accounts import factor, first_run, links, sessions
 from sidewise.web.accounts.forms import Person
 from sidewise.web.accounts.models import Identity, OneTimeLink, Role, User
-from sidewise.web.accounts.who_may import recently_confirmed, roles
+from sidewise.web.accounts.permissions import SignedInRequest, recently_confirmed, roles
+from sidewise.web.audit.binding import gathered
 from sidewise.web.audit.log import Act, write
 
 only_administrators = roles(Role.ADMINISTRATOR)
 LONGEST_SUBJECT = 200
-NO_IDENTITY = "No provider is set, or its name for the person is longer than 200 characters."
-TAKEN = "That identity is tied to another account. Untie it there first."
+NO_IDENTITY = (
+    "No identity provider is set, or its name for the person is longer than 200 characters."
+)
+TAKEN = "That identity is linked to another account. Unlink it there first."
 
 
 @only_administrators
 @require_GET
-def people(request: HttpRequest) -> HttpResponse:
+def people(request: SignedInRequest) -> HttpResponse:
     """Everyone with an account."""
     rows = User.objects.order_by("role", "username").select_related("factor")
     return render(request, "accounts/people.html", {"people": rows})
@@ -32,11 +34,11 @@ def people(request: HttpRequest) -> HttpResponse:
 @only_administrators
 @require_http_methods(["GET", "POST"])
 @recently_confirmed
-def add_person(request: HttpRequest) -> HttpResponse:
+def add_person(request: SignedInRequest) -> HttpResponse:
     """A new account without a password: its link is shown once."""
     form = Person(request.POST or None)
     if form.is_valid():
-        with transaction.atomic():
+        with gathered():
             user = form.save(commit=False)
             user.set_unusable_password()
             user.save()
@@ -49,14 +51,14 @@ def add_person(request: HttpRequest) -> HttpResponse:
 @only_administrators
 @require_http_methods(["GET", "POST"])
 @recently_confirmed
-def person(request: HttpRequest, user_id: int) -> HttpResponse:
+def person(request: SignedInRequest, user_id: int) -> HttpResponse:
     """Change name, code or role; a changed role ends the sessions that were begun in the old."""
     user = get_object_or_404(User, pk=user_id)
     form = Person(request.POST or None, instance=user)
     if form.is_valid():
         changed = {"role", "also"} & set(form.changed_data)
         try:
-            with transaction.atomic():
+            with gathered():
                 form.save()
                 _someone_must_administer()
                 write(Act.ACCOUNT, f"account:{user.pk}")
@@ -72,11 +74,11 @@ def person(request: HttpRequest, user_id: int) -> HttpResponse:
 @only_administrators
 @require_POST
 @recently_confirmed
-def stop_person(request: HttpRequest, user_id: int) -> HttpResponse:
+def stop_person(request: SignedInRequest, user_id: int) -> HttpResponse:
     """Stop an account (or let it work again); stopping ends its sessions at once."""
     user = get_object_or_404(User, pk=user_id)
     try:
-        with transaction.atomic():
+        with gathered():
             user.is_active = not user.is_active
             user.save(update_fields=["is_active"])
             _someone_must_administer()
@@ -91,7 +93,7 @@ def stop_person(request: HttpRequest, user_id: int) -> HttpResponse:
 @only_administrators
 @require_POST
 @recently_confirmed
-def end_persons_sessions(request: HttpRequest, user_id: int) -> HttpResponse:
+def end_persons_sessions(request: SignedInRequest, user_id: int) -> HttpResponse:
     """End every session of one person."""
     user = get_object_or_404(User, pk=user_id)
     sessions.end_sessions(user)
@@ -102,7 +104,7 @@ def end_persons_sessions(request: HttpRequest, user_id: int) -> HttpResponse:
 @only_administrators
 @require_POST
 @recently_confirmed
-def new_link(request: HttpRequest, user_id: int) -> HttpResponse:
+def new_link(request: SignedInRequest, user_id: int) -> HttpResponse:
     """A link to choose a new password; the second factor stays as it is."""
     user = get_object_or_404(User, pk=user_id, is_active=True)
     write(Act.LINK, f"account:{user.pk}")
@@ -112,7 +114,7 @@ def new_link(request: HttpRequest, user_id: int) -> HttpResponse:
 @only_administrators
 @require_POST
 @recently_confirmed
-def remove_factor(request: HttpRequest, user_id: int) -> HttpResponse:
+def remove_factor(request: SignedInRequest, user_id: int) -> HttpResponse:
     """Take away a lost second factor, after the person was recognised in person; sessions end."""
     user = get_object_or_404(User, pk=user_id)
     factor.remove(user)
@@ -124,7 +126,7 @@ def remove_factor(request: HttpRequest, user_id: int) -> HttpResponse:
 @only_administrators
 @require_POST
 @recently_confirmed
-def tie_identity(request: HttpRequest, user_id: int) -> HttpResponse:
+def tie_identity(request: SignedInRequest, user_id: int) -> HttpResponse:
     """Tie an account at the identity provider to this one, or untie it when left empty."""
     user = get_object_or_404(User, pk=user_id)
     subject = request.POST.get("subject", "").strip()
@@ -143,16 +145,20 @@ def tie_identity(request: HttpRequest, user_id: int) -> HttpResponse:
 
 def _someone_must_administer() -> None:
     if not first_run.administrators():
-        raise ValidationError("Somebody must be able to administer. Name another one first.")
+        raise ValidationError(
+            "At least one person must be able to administer. Name another administrator first."
+        )
 
 
-def _show_link(request: HttpRequest, user: User, link: links.FreshLink) -> HttpResponse:
+def _show_link(request: SignedInRequest, user: User, link: links.FreshLink) -> HttpResponse:
     address = request.build_absolute_uri(link.path)
     context = {"person": user, "address": address, "until": link.expires_at}
     return render(request, "accounts/link.html", context)
 
 
-def _edit(request: HttpRequest, form: Person | None, title: str, **more: object) -> HttpResponse:
+def _edit(
+    request: SignedInRequest, form: Person | None, title: str, **more: object
+) -> HttpResponse:
     problem = more.get("problem") or (form is not None and form.errors)
     context = {"form": form, "title": title, "single_sign_on": settings.OIDC["issuer"], **more}
     return render(request, "accounts/person.html", context, status=422 if problem else 200)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 
 from sidewise.web.accounts.models import QueueKey, User
-from sidewise.web.accounts.sealed import seal, unseal
+from sidewise.web.accounts.sealing import seal, unseal
 
 PURPOSE = "queue key"
 KEY_BYTES = 32

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from django.apps import apps
 from django.http import Http404, HttpRequest, HttpResponse
 
 from sidewise.web.accounts.models import Role
+from sidewise.web.parts import Door, Part
+from sidewise.web.view_marks import Mark
 
-# Parts by the package that a view lives in; a part that is not named is open to any account.
-PARTS: dict[str, frozenset[str]] = {
-    "sidewise.web.patients": frozenset({Role.CLINICIAN}),
-    "sidewise.web.examinations": frozenset({Role.CLINICIAN}),
-}
-# The first page after signing in: it lists only what the person may see.
-FOR_EVERYBODY = frozenset({"today"})
+open_to_any_account = Mark()
+"""On views of a part for some roles only that show everybody what they may see."""
+takes_json = Mark()
+"""On doors for scripts: a form sent there was read by Django already and has no body any more."""
 
 
 def sees_patients(user: Any) -> bool:
@@ -23,8 +23,6 @@ def sees_patients(user: Any) -> bool:
     return bool(user.is_authenticated and user.has_role(Role.CLINICIAN))
 
 
-# Doors for scripts: a form sent there was read by Django already and has no body any more.
-JSON_DOORS = frozenset({"touch", "queue"})
 JSON = "application/json"
 NO_JSON = "Expected application/json; nothing was changed."
 NO_NULL = "The form holds a null character, which no text has. Type it again; nothing was changed."
@@ -46,17 +44,32 @@ class RoleRules:
         self, request: HttpRequest, view: Any, args: Any, kwargs: Any
     ) -> HttpResponse | None:
         """404 where the role has no business."""
-        name = request.resolver_match.url_name if request.resolver_match else ""
-        if name in JSON_DOORS and request.method == "POST" and request.content_type != JSON:
+        if view in takes_json and request.method == "POST" and request.content_type != JSON:
             return HttpResponse(NO_JSON, status=415, content_type="text/plain")
         fields = (*request.GET.lists(), *request.POST.lists())
         if any("\x00" in text for name, values in fields for text in (name, *values)):
             return HttpResponse(NO_NULL, status=400, content_type="text/plain")
-        needed = next((r for part, r in PARTS.items() if view.__module__.startswith(part)), None)
-        if needed is None or not request.user.is_authenticated:
-            return None
-        if request.resolver_match and request.resolver_match.url_name in FOR_EVERYBODY:
+        needed = roles_for(view)
+        if needed is None or not request.user.is_authenticated or view in open_to_any_account:
             return None
         if not any(request.user.has_role(role) for role in needed):
             raise Http404
         return None
+
+
+def doors_for(user: Any) -> tuple[Door, ...]:
+    """Where this person may enter, in the order of the parts."""
+    parts = (part for part in apps.get_app_configs() if isinstance(part, Part))
+    return tuple(
+        door for part in parts for door in part.doors
+        if any(user.has_role(role) for role in door.roles)
+    )  # fmt: skip
+
+
+def roles_for(view: Any) -> frozenset[str] | None:
+    """The roles that the view's part of the program is for; None where any account will do."""
+    part = apps.get_containing_app_config(view.__module__)
+    if isinstance(part, Part):
+        return part.roles
+    # A view of ours that stands in no part is a mistake: nobody is let in.
+    return frozenset() if view.__module__.startswith("sidewise.") else None

@@ -12,22 +12,26 @@ from django.contrib.auth.signals import user_logged_in, user_logged_out
 from django.contrib.sessions.models import Session
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, resolve_url
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 
 from sidewise.web.accounts import factor
 from sidewise.web.accounts.models import SignedIn, User
+from sidewise.web.accounts.rules import doors_for
 from sidewise.web.audit.log import Act, write
+from sidewise.web.view_marks import Mark
 
 BACKGROUND = "X-Sidewise-Background"  # asked by the page itself, not by a hand
+FORMS = ("application/x-www-form-urlencoded", "multipart/form-data")
+ACCOUNT = "X-Sidewise-Account"
+"""Whose page a request comes from; a form that weighs much says it in `page_account`."""
 AT_ONCE = 8  # live sessions of one person; the oldest ends
 TOUCH_EVERY_S = 30  # "last seen" is not written more often than this
 CONFIRMED_FOR_S = 10 * 60
-# Pages open to somebody who still has to set up the second factor.
-WITHOUT_FACTOR = frozenset(
-    {"second-factor", "second-factor-picture", "sign-out", "session", "health"}
-)
+needs_no_factor = Mark()
+"""On views that are open to somebody who still has to set up the second factor."""
 
 
 def idle_left(request: HttpRequest) -> int:
@@ -44,6 +48,19 @@ def whole_left(request: HttpRequest) -> int:
 def seconds_left(request: HttpRequest) -> int:
     """How long this session lives if nobody touches it again."""
     return min(idle_left(request), whole_left(request))
+
+
+def on_page(request: HttpRequest) -> dict[str, object]:
+    """Whose page it is and how long it may be shown: known before the first answer of a script."""
+    if not getattr(request, "user", None) or not request.user.is_authenticated:
+        return {}
+    return {
+        "doors": doors_for(request.user),
+        "session_account": request.user.pk,
+        "session_idle": settings.IDLE_S,
+        "session_left": idle_left(request),
+        "session_whole": whole_left(request),
+    }
 
 
 class KeepSessions:
@@ -66,25 +83,47 @@ class KeepSessions:
     ) -> HttpResponse | None:
         """Nothing but setting it up is open to whoever must have a second factor and has none."""
         user = request.user
-        name = request.resolver_match.url_name if request.resolver_match else None
-        if not user.is_authenticated or name in WITHOUT_FACTOR:
+        if user.is_authenticated and _is_of_another(request):
+            from sidewise.web.accounts.forgery import refuse_former_page
+
+            return refuse_former_page(request)
+        if not user.is_authenticated or view in needs_no_factor:
             return None
         if request.session.get("factor_due") and not factor.has_factor(user):
             return redirect("second-factor")
         return None
 
 
+def _is_of_another(request: HttpRequest) -> bool:
+    """Whether it comes from a page of another account than is signed in now.
+
+    The token against forgery does not always tell: a late answer to the former person's page can
+    bring their token back beside the session of the next.
+    """
+    named = request.headers.get(ACCOUNT) or ""
+    if request.method == "POST" and (request.content_type or "").startswith(FORMS):
+        named = named or request.POST.get("page_account", "")
+    return bool(named) and named != str(request.user.pk)
+
+
 class SignInRequired(LoginRequiredMiddleware):
     """People are sent to the sign-in; a page's own request is told 401, so that it can say so."""
 
-    def handle_no_permission(self, request: HttpRequest, view_func: object) -> HttpResponse:
+    def handle_no_permission(  # type: ignore[override]  # the middleware hands on any answer
+        self, request: HttpRequest, view_func: Callable[..., HttpResponseBase]
+    ) -> HttpResponse:
         """401 for scripts, the sign-in page for people."""
         if not asked_by_page(request):
             return super().handle_no_permission(request, view_func)
-        response = JsonResponse({"signed_in": False}, status=401)
-        response.headers["X-Sidewise-Sign-In"] = resolve_url(settings.LOGIN_URL)
-        patch_vary_headers(response, ["HX-Request"])
-        return response
+        return signed_out_answer()
+
+
+def signed_out_answer() -> HttpResponse:
+    """What a script of ours is told where nobody is signed in, or not the person of its page."""
+    response = JsonResponse({"signed_in": False}, status=401)
+    response.headers["X-Sidewise-Sign-In"] = resolve_url(settings.LOGIN_URL)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
 
 
 def asked_by_page(request: HttpRequest) -> bool:
@@ -116,7 +155,7 @@ def live_sessions(user: User) -> list[SignedIn]:
 
 def confirmed(request: HttpRequest) -> bool:
     """Whether the password was given in the last ten minutes."""
-    return time() - request.session.get("confirmed", 0) < CONFIRMED_FOR_S
+    return bool(time() - request.session.get("confirmed", 0) < CONFIRMED_FOR_S)
 
 
 def _touch(request: HttpRequest) -> None:

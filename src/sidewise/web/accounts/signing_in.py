@@ -11,7 +11,8 @@ from django.utils import timezone
 
 from sidewise.web.accounts import factor, throttle
 from sidewise.web.accounts.models import KnownDevice, User
-from sidewise.web.accounts.sealed import digest
+from sidewise.web.accounts.sealing import digest
+from sidewise.web.audit.binding import gathered
 from sidewise.web.audit.log import Act, write
 from sidewise.web.audit.watch import address
 
@@ -35,27 +36,27 @@ def try_password(request: HttpRequest, username: str, password: str) -> Outcome:
     """Check name and password unless too many went before; every failure is counted and noted."""
     device = request.COOKIES.get(device_cookie(request))
     counted = throttle.buckets(username, address(request), device)
-    if wait := throttle.wait_s(counted):
-        return Outcome(message=too_many(wait), wait_s=wait)
+    taken = throttle.take(counted)
+    if taken.wait_s:
+        return Outcome(message=too_many(taken.wait_s), wait_s=taken.wait_s)
     user = authenticate(request, username=username, password=password)
     if user is None:
-        throttle.count_failure(counted)
         _note_failure(username)
         return Outcome(message=WRONG)
-    throttle.forget(counted)
+    throttle.forget(counted, taken)
     return Outcome(user=user)
 
 
 def try_code(request: HttpRequest, user: User, code: str) -> Outcome:
     """Check the second factor; only reached after the right password."""
     counted = throttle.code_buckets(user, request.COOKIES.get(device_cookie(request)))
-    if wait := throttle.wait_s(counted):
-        return Outcome(message=too_many(wait), wait_s=wait)
+    taken = throttle.take(counted)
+    if taken.wait_s:
+        return Outcome(message=too_many(taken.wait_s), wait_s=taken.wait_s)
     if not factor.check(user, code):
-        throttle.count_failure(counted)
         _note_failure(user.username)
         return Outcome(message=WRONG_CODE)
-    throttle.forget(counted)
+    throttle.forget(counted, taken)
     return Outcome(user=user)
 
 
@@ -78,14 +79,16 @@ def half_way(request: HttpRequest) -> User | None:
     kept = request.session.get("half_way")
     if not kept or time() - kept["at"] > HALF_WAY_S:
         return None
-    return User.objects.filter(pk=kept["user"], is_active=True).first()
+    user: User | None = User.objects.filter(pk=kept["user"], is_active=True).first()
+    return user
 
 
 def sign_in(request: HttpRequest, user: User) -> None:
     """Begin a session with a fresh token; whatever the browser had before is dropped."""
     request.session.flush()
-    login(request, user, backend=BACKEND)
-    write(Act.SIGN_IN, f"account:{user.pk}", who=user.username, role=user.role)
+    with gathered():
+        login(request, user, backend=BACKEND)
+        write(Act.SIGN_IN, f"account:{user.pk}", who=user.username, role=user.role)
 
 
 def know_device(request: HttpRequest, response: HttpResponse, user: User) -> None:
@@ -109,8 +112,8 @@ def device_cookie(request: HttpRequest) -> str:
 def too_many(wait: int) -> str:
     """What a person reads who has to wait."""
     if wait < 90:
-        return f"Too many tries. Try again in {wait} seconds."
-    return f"Too many tries. Try again in {round(wait / 60)} minutes."
+        return f"Too many attempts. Try again in {wait} seconds."
+    return f"Too many attempts. Try again in {round(wait / 60)} minutes."
 
 
 def _note_failure(username: str) -> None:

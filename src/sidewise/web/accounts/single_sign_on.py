@@ -17,14 +17,17 @@ from django.shortcuts import redirect, render, resolve_url
 from django.urls import reverse
 from django.views.decorators.http import require_GET
 
+from sidewise.ground.extras import require_extra
 from sidewise.web.accounts import factor, signing_in
 from sidewise.web.accounts.models import Identity
 from sidewise.web.audit.log import Act, write
+from sidewise.web.audit.watch import shows_no_record
 
 
 @cache
 def provider() -> Any:
     """The registered client; Authlib and requests are an optional extra."""
+    require_extra("single-sign-on", "SIDEWISE_OIDC_ISSUER")
     from authlib.integrations.django_client import OAuth
 
     registry = OAuth()
@@ -45,6 +48,7 @@ def _needed() -> None:
 
 @login_not_required
 @require_GET
+@shows_no_record
 def go(request: HttpRequest) -> HttpResponse:
     """Send the browser to the provider."""
     _needed()
@@ -55,6 +59,7 @@ def go(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 @require_GET
+@shows_no_record
 def back(request: HttpRequest) -> HttpResponse:
     """Take what the provider sent; signature, issuer, audience, nonce and times are checked."""
     _needed()
@@ -72,11 +77,11 @@ def back(request: HttpRequest) -> HttpResponse:
     )
     if identity is None:
         return _refuse(request)
-    if factor.has_factor(identity.user) and not settings.OIDC["second_factor"]:
+    if factor.has_factor(identity.user) and not settings.OIDC_SECOND_FACTOR:
         signing_in.remember_half_way(request, identity.user)
         return redirect("sign-in-code")
     signing_in.sign_in(request, identity.user)
-    if settings.OIDC["second_factor"]:
+    if settings.OIDC_SECOND_FACTOR:
         request.session.pop("factor_due", None)
     return redirect(resolve_url(settings.LOGIN_REDIRECT_URL))
 

@@ -13,11 +13,12 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.db import connection, transaction
 from django.db.models import Max
 from django.utils import timezone
 
 from sidewise.web.accounts.models import Failure, KnownDevice, User
-from sidewise.web.accounts.sealed import digest
+from sidewise.web.accounts.sealing import digest
 
 WINDOW = timedelta(minutes=15)
 FREE_TRIES = 5  # per device, and per account and address
@@ -25,6 +26,8 @@ FREE_TRIES_ADDRESS = 60  # a whole clinic may stand behind one address
 FIRST_WAIT_S = 30
 LONGEST_WAIT_S = 15 * 60
 KEPT = timedelta(days=1)
+CLOCKS_DIFFER = timedelta(seconds=30)
+"""Between two machines of one service."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,14 @@ class Bucket:
 
     name: str
     free: int
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Whether a try may be made: seconds to wait, or the rows that count it."""
+
+    wait_s: int
+    rows: tuple[int, ...] = ()
 
 
 def buckets(username: str, address: str, device: str | None) -> list[Bucket]:
@@ -72,13 +83,40 @@ def count_failure(counted: list[Bucket], now: datetime | None = None) -> None:
     Failure.objects.bulk_create(Failure(bucket=bucket.name, at=now) for bucket in counted)
 
 
-def forget(counted: list[Bucket]) -> None:
-    """A success ends the count of its narrowest bucket; the address keeps its own."""
+def take(counted: list[Bucket], now: datetime | None = None) -> Taken:
+    """One try, counted before it is made: of many at once no more are listened to than are free.
+
+    A try that succeeds is given back (`forget`).
+    """
+    now = now or timezone.now()
+    with transaction.atomic():
+        _one_at_a_time(counted)
+        if wait := wait_s(counted, now):
+            return Taken(wait)
+        Failure.objects.filter(at__lt=now - KEPT).delete()
+        rows = [Failure.objects.create(bucket=bucket.name, at=now) for bucket in counted]
+    return Taken(0, tuple(row.pk for row in rows))
+
+
+def forget(counted: list[Bucket], taken: Taken) -> None:
+    """A success ends the count of its narrowest bucket; the address keeps its earlier failures."""
     Failure.objects.filter(bucket=counted[0].name).delete()
+    Failure.objects.filter(pk__in=taken.rows).delete()
+
+
+def _one_at_a_time(counted: list[Bucket]) -> None:
+    # SQLite has one writer at a time (IMMEDIATE); PostgreSQL is told to here, in one order for all.
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            for name in sorted(bucket.name for bucket in counted):
+                cursor.execute("SELECT pg_advisory_xact_lock(hashtext(%s))", [name])
 
 
 def _wait_of(bucket: Bucket, now: datetime) -> int:
-    recent = Failure.objects.filter(bucket=bucket.name, at__gt=now - WINDOW)
+    # What lies ahead was counted before the clock was set back: it would lock people out.
+    recent = Failure.objects.filter(
+        bucket=bucket.name, at__gt=now - WINDOW, at__lte=now + CLOCKS_DIFFER
+    )
     over = recent.count() - bucket.free
     if over < 0:
         return 0

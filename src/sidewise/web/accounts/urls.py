@@ -15,7 +15,6 @@ urlpatterns = [
     path("welcome/", views.welcome_password, name="welcome-password"),
     path("welcome/<str:token>/", views.welcome, name="welcome"),
     path("session/", views.session, name="session"),
-    path("queue-key/", views.give_queue_key, name="queue-key"),
     path("account/", views.account, name="account"),
     path("account/confirm/", views.confirm, name="confirm"),
     path("account/password/", views.password, name="password"),

@@ -18,11 +18,11 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from sidewise.web.accounts import factor, links, sessions, signing_in
 from sidewise.web.accounts.forms import ChangePassword, ChoosePassword, Code, Confirm, SignIn
-from sidewise.web.accounts.models import OneTimeLink, SignedIn
-from sidewise.web.accounts.queue_key import queue_key
-from sidewise.web.accounts.who_may import recently_confirmed, safe_next
+from sidewise.web.accounts.models import OneTimeLink, SignedIn, User
+from sidewise.web.accounts.permissions import SignedInRequest, recently_confirmed, safe_next
+from sidewise.web.audit.binding import gathered
 from sidewise.web.audit.log import Act, write
-from sidewise.web.keeping.queue import held_in
+from sidewise.web.audit.watch import shows_no_record
 
 FORM = ["GET", "POST"]
 
@@ -42,6 +42,7 @@ def _form(
 
 @login_not_required
 @require_http_methods(FORM)
+@shows_no_record
 def sign_in(request: HttpRequest) -> HttpResponse:
     """Name and password; the second factor comes after."""
     if request.user.is_authenticated:
@@ -58,7 +59,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     return _form(request, form, "Sign in", "Sign in", status, **more)
 
 
-def _go_on(request: HttpRequest, user: object) -> HttpResponse:
+def _go_on(request: HttpRequest, user: User) -> HttpResponse:
     forward = safe_next(request, _home())
     if factor.has_factor(user):
         signing_in.remember_half_way(request, user)
@@ -67,7 +68,7 @@ def _go_on(request: HttpRequest, user: object) -> HttpResponse:
     return _enter(request, user, forward)
 
 
-def _enter(request: HttpRequest, user: object, forward: str) -> HttpResponse:
+def _enter(request: HttpRequest, user: User, forward: str) -> HttpResponse:
     signing_in.sign_in(request, user)
     response = redirect(forward)
     signing_in.know_device(request, response, user)
@@ -76,6 +77,7 @@ def _enter(request: HttpRequest, user: object, forward: str) -> HttpResponse:
 
 @login_not_required
 @require_http_methods(FORM)
+@shows_no_record
 def sign_in_code(request: HttpRequest) -> HttpResponse:
     """The second factor."""
     user = signing_in.half_way(request)
@@ -89,11 +91,13 @@ def sign_in_code(request: HttpRequest) -> HttpResponse:
             return _enter(request, user, request.session.get("next", _home()))
         form.add_error(None, outcome.message)
         status = 429 if outcome.wait_s else 422
-    return _form(request, form, "Second step", "Sign in", status, hint="code")
+    return _form(request, form, "Second factor", "Sign in", status, hint="code")
 
 
 @login_not_required
 @require_POST
+@shows_no_record
+@sessions.needs_no_factor
 def sign_out(request: HttpRequest) -> HttpResponse:
     """End the session at the server. The encrypted queue stays; everything else cached goes."""
     if request.user.is_authenticated:
@@ -106,6 +110,8 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 @require_GET
+@shows_no_record
+@sessions.needs_no_factor
 def session(request: HttpRequest) -> HttpResponse:
     """How long the page may still show what it shows; asking does not prolong it."""
     if not request.user.is_authenticated:
@@ -113,6 +119,7 @@ def session(request: HttpRequest) -> HttpResponse:
     return JsonResponse(
         {
             "signed_in": True,
+            "account": str(request.user.pk),
             "idle": settings.IDLE_S,
             "idle_left": sessions.idle_left(request),
             "whole_left": sessions.whole_left(request),
@@ -121,19 +128,9 @@ def session(request: HttpRequest) -> HttpResponse:
     )
 
 
-@require_POST
-def give_queue_key(request: HttpRequest) -> HttpResponse:
-    """The key of this person's queue in this browser (kept by the page in memory only).
-
-    With it come the examinations in which entries of this person wait for a decision.
-    """
-    key = base64.b64encode(queue_key(request.user)).decode()
-    held = held_in(request.user)
-    return JsonResponse({"owner": str(request.user.pk), "key": key, "held": held})
-
-
 @login_not_required
 @require_http_methods(FORM)
+@shows_no_record
 def welcome(request: HttpRequest, token: str) -> HttpResponse:
     """Follow a one-time link: the token moves out of the address, nothing is used up by a look."""
     link = links.look_up(token)
@@ -145,6 +142,7 @@ def welcome(request: HttpRequest, token: str) -> HttpResponse:
 
 @login_not_required
 @require_http_methods(FORM)
+@shows_no_record
 def welcome_password(request: HttpRequest) -> HttpResponse:
     """Choose a password (or just enter, in a demonstration) with the link followed before."""
     link = links.look_up(request.session.get("welcome", ""))
@@ -155,9 +153,10 @@ def welcome_password(request: HttpRequest) -> HttpResponse:
     form = ChoosePassword(link.user, request.POST or None)
     if form.is_valid() and links.use(link):
         link.user.set_password(form.cleaned_data["password"])
-        link.user.save(update_fields=["password"])
+        with gathered():
+            link.user.save(update_fields=["password"])
+            write(Act.PASSWORD, f"account:{link.user.pk}", who=link.user.username)
         sessions.end_sessions(link.user)
-        write(Act.PASSWORD, f"account:{link.user.pk}", who=link.user.username)
         # A link never stands in for the second factor.
         return _go_on(request, link.user)
     return _form(request, form, "Choose your password", "Save", who=link.user.username)
@@ -171,7 +170,7 @@ def _enter_once(request: HttpRequest, link: OneTimeLink) -> HttpResponse:
 
 
 @require_http_methods(FORM)
-def confirm(request: HttpRequest) -> HttpResponse:
+def confirm(request: SignedInRequest) -> HttpResponse:
     """All that signing in asks for, once more, before something that matters."""
     with_code = factor.has_factor(request.user)
     form = Confirm(with_code, request.POST or None)
@@ -184,7 +183,9 @@ def confirm(request: HttpRequest) -> HttpResponse:
         form.add_error(None, outcome.message)
         status = 429 if outcome.wait_s else 422
     hint = "code" if with_code else ""
-    return _form(request, form, "Your password, please", "Go on", status, hint=hint)
+    if not request.user.has_usable_password():
+        hint = "elsewhere"
+    return _form(request, form, "Confirm your password", "Continue", status, hint=hint)
 
 
 def _account() -> str:
@@ -193,7 +194,7 @@ def _account() -> str:
 
 
 @require_GET
-def account(request: HttpRequest) -> HttpResponse:
+def account(request: SignedInRequest) -> HttpResponse:
     """One's own account: sessions, password, second factor, what is kept about one."""
     context = {
         "sessions": sessions.live_sessions(request.user),
@@ -207,7 +208,7 @@ def account(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 @recently_confirmed
-def end_session(request: HttpRequest, session_id: int) -> HttpResponse:
+def end_session(request: SignedInRequest, session_id: int) -> HttpResponse:
     """End one of one's own sessions."""
     row = get_object_or_404(SignedIn, pk=session_id, user=request.user)
     Session.objects.filter(session_key=row.session_key).delete()
@@ -218,22 +219,24 @@ def end_session(request: HttpRequest, session_id: int) -> HttpResponse:
 
 @require_http_methods(FORM)
 @recently_confirmed
-def password(request: HttpRequest) -> HttpResponse:
+def password(request: SignedInRequest) -> HttpResponse:
     """Change one's own password; every other session ends."""
     form = ChangePassword(request.user, request.POST or None)
     if form.is_valid():
         request.user.set_password(form.cleaned_data["password"])
-        request.user.save(update_fields=["password"])
+        with gathered():
+            request.user.save(update_fields=["password"])
+            write(Act.PASSWORD, f"account:{request.user.pk}")
         update_session_auth_hash(request, request.user)
         sessions.end_sessions(request.user, keep=request.session.session_key)
-        write(Act.PASSWORD, f"account:{request.user.pk}")
         return redirect("account")
     return _form(request, form, "Change your password", "Save")
 
 
 @require_http_methods(FORM)
 @recently_confirmed
-def second_factor(request: HttpRequest) -> HttpResponse:
+@sessions.needs_no_factor
+def second_factor(request: SignedInRequest) -> HttpResponse:
     """Set up the second factor: scan, type one code, keep the recovery codes."""
     if factor.has_factor(request.user):
         return redirect("account")
@@ -248,7 +251,7 @@ def second_factor(request: HttpRequest) -> HttpResponse:
     return _set_up(request, form, 422)
 
 
-def _set_up(request: HttpRequest, form: Code, status: int = 200) -> HttpResponse:
+def _set_up(request: SignedInRequest, form: Code, status: int = 200) -> HttpResponse:
     kept = getattr(request.user, "factor", None) if status == 422 else None
     waiting = kept or factor.begin(request.user)
     picture = io.BytesIO()
@@ -263,7 +266,7 @@ def _set_up(request: HttpRequest, form: Code, status: int = 200) -> HttpResponse
 
 @require_POST
 @recently_confirmed
-def recovery_codes(request: HttpRequest) -> HttpResponse:
+def recovery_codes(request: SignedInRequest) -> HttpResponse:
     """Ten fresh recovery codes; the old ones are void, and every other session ends."""
     if not factor.has_factor(request.user):
         raise Http404

@@ -46,7 +46,12 @@ def noted() -> dict[int, str]:
         return {}
     # A line that is none is passed over: a damaged file proves less, it must not stop a start.
     pairs = (line.split() for line in path().read_text(errors="replace").splitlines())
-    return {int(pair[0]): pair[1] for pair in pairs if len(pair) == 2 and _is_number(pair[0])}
+    noted: dict[int, str] = {}
+    for pair in pairs:
+        if len(pair) == 2 and _is_number(pair[0]):
+            # The first note of a number counts: a rewritten chain adds its own after it.
+            noted.setdefault(int(pair[0]), pair[1])
+    return noted
 
 
 def _is_number(text: str) -> bool:

@@ -15,7 +15,10 @@ class AuditLine(models.Model):
     act = models.CharField(max_length=40)
     what = models.CharField(max_length=120, blank=True, db_index=True)
     origin = models.CharField(max_length=64, blank=True)
+    # The mark of each row that was changed, as it stood afterwards; null in lines of version 0.1.0.
+    bound = models.JSONField(null=True)
     seal = models.CharField(max_length=64)
+    mark = models.CharField(max_length=64, blank=True)
 
     class Meta:
         ordering = ["number"]

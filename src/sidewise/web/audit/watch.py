@@ -9,15 +9,10 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 
 from sidewise.web.audit.log import Act, Actor, set_actor, write
+from sidewise.web.view_marks import Mark
 
-# Pages that show no record: the sign-in itself writes its own lines, the rest is plumbing.
-NOT_RECORDS = frozenset(
-    {
-        "sign-in", "sign-in-code", "sign-out", "welcome", "welcome-password", "health",
-        "offline",
-        "session", "queue-key", "single-sign-on", "single-sign-on-back",
-    }
-)  # fmt: skip
+shows_no_record = Mark()
+"""On views that show no record: the sign-in writes its own lines, the rest is plumbing."""
 READS = ("GET", "HEAD", "OPTIONS")
 
 
@@ -42,7 +37,7 @@ class Watch:
     def _note(self, request: HttpRequest, response: HttpResponse, actor: Actor) -> None:
         match = request.resolver_match
         known = request.user.is_authenticated
-        if match is None or not known or (match.url_name or "") in NOT_RECORDS:
+        if match is None or not known or match.func in shows_no_record:
             return
         refused = response.status_code in (403, 404)
         # A view that wrote its own, more exact line is not noted twice.
@@ -72,4 +67,4 @@ def address(request: HttpRequest) -> str:
 def _name(actor: Actor, request: HttpRequest) -> None:
     user = getattr(request, "user", None)
     if user is not None and user.is_authenticated:
-        actor.who, actor.role = user.username, user.role
+        actor.who, actor.role, actor.account = user.username, user.role, user.pk

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sidewise.measure import differences
-from sidewise.measure.differences import SideDifference
+from sidewise.kinds.angle import AngleLimits
+from sidewise.measure import side_differences, tables_of
+from sidewise.measure.sides.differences import SideDifference
 from sidewise.protocol import Item
 from sidewise.record import Record
 from sidewise.web.examinations.state import Current
@@ -31,9 +32,9 @@ def bar_of(
 ) -> Bar | None:
     """The bar of a measured angle, or None where no angle stands."""
     value, limits = values.get("angle"), item.kind("angle")
-    if value is None or limits is None:
+    if value is None or not isinstance(limits, AngleLimits):
         return None
-    low, high = limits.low, limits.high  # type: ignore[union-attr]
+    low, high = limits.low, limits.high
 
     def along(degrees: float) -> float:
         return LENGTH * min(1.0, max(0.0, (degrees - low) / (high - low)))
@@ -49,7 +50,7 @@ def bar_of(
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class DifferenceWords:
     """A difference in few words for the row, and in full."""
 
     short: str
@@ -57,21 +58,21 @@ class Told:
     real: bool
 
 
-def told(now: Current, item: Item) -> tuple[Told, ...]:
+def difference_words(now: Current, item: Item) -> tuple[DifferenceWords, ...]:
     """What the differences of this item amount to; nothing where none can be told."""
     if not item.kind("angle") and not item.kind("force"):
         return ()
     return tuple(_told(d) for d in _differences(now, item) if d.difference)
 
 
-def _told(d: SideDifference) -> Told:
+def _told(d: SideDifference) -> DifferenceWords:
     if d.real is None or d.threshold is None:
-        return Told(d.sentence, d.sentence, real=False)
+        return DifferenceWords(d.sentence, d.sentence, real=False)
     unit = "°" if d.unit == "deg" else f" {d.unit}"
     mode = f"{d.mode}: " if d.mode else ""
     kind = "real difference" if d.real else "no real difference,"
     size = f"{abs(d.difference):g}{unit} (real when over {d.threshold:.0f})"
-    return Told(f"{mode}{kind} {size}", d.sentence, d.real)
+    return DifferenceWords(f"{mode}{kind} {size}", d.sentence, d.real)
 
 
 def _difference(now: Current, item: Item, mode: str | None) -> SideDifference | None:
@@ -91,4 +92,4 @@ def _worked_out(now: Current, item: Item) -> tuple[SideDifference, ...]:
         return ()
     whole = now.record
     part = Record(id=whole.id, region=whole.region, context=whole.context, findings=findings)
-    return differences(part, now.protocol)
+    return side_differences(part, now.protocol, tables_of(now.region))

@@ -9,24 +9,27 @@ from django.http import HttpRequest
 from django.middleware.csrf import get_token
 from django.utils.safestring import SafeString
 
-from sidewise.note.text import SETTINGS, SEX, complaint_words
-from sidewise.protocol import Item, Stage
+from sidewise.ground.settings import SETTING_WORDS
+from sidewise.note.header import SEX, carried_words, complaint_words
+from sidewise.protocol import Item
+from sidewise.protocol.visits import VisitKind
+from sidewise.reason.judging.flags import flag_book_of
+from sidewise.reason.judging.not_looked import not_looked_at
 from sidewise.reason.result import RedFlag
 from sidewise.record import Record
-from sidewise.web.examinations.figure import load_figure
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.pieces import (
     Look,
     StageTab,
     Strip,
-    filled,
+    fill_in,
     row_piece,
     strip_piece,
 )
-from sidewise.web.examinations.rows import slug
 from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.statements import DisputeShown, disputes_shown
-from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
+from sidewise.web.examinations.usual import instrument_now
+from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +55,15 @@ class Bedside:
         return complaint_words(self.now.record, self.now.protocol)
 
     @property
+    def side_of(self) -> str:
+        """The side complained of, for the bar that stays."""
+        sides = self.now.record.context.complaint
+        return f"{' and '.join(sides)} side" if sides else "side not stated"
+
+    @property
     def setting(self) -> str:
         """Where, in words."""
-        return SETTINGS.get(self.now.record.context.setting or "", "setting not stated")
+        return SETTING_WORDS.get(self.now.record.context.setting or "", "setting not stated")
 
     @property
     def is_open(self) -> bool:
@@ -63,13 +72,18 @@ class Bedside:
 
     @property
     def is_signed(self) -> bool:
-        """Whether the present revision is signed."""
+        """Whether the current revision is signed."""
         return self.now.record.signed is not None
 
     @property
     def has_figure(self) -> bool:
-        """Whether the region has a figure to touch."""
-        return bool(load_figure(self.now.record.region).views)
+        """Whether the region has places of a figure."""
+        return bool(self.now.figure.places)
+
+    @property
+    def has_atlas(self) -> bool:
+        """Whether they can be drawn."""
+        return self.now.has_atlas
 
     @property
     def strip(self) -> Strip:
@@ -82,18 +96,37 @@ class Bedside:
             sum(answer(question) != "not asked" for question in core),
             len(core),
             self.has_figure,
-            tuple(StageTab(str(stage), slug(stage), *done[stage]) for stage in Stage),
+            tuple(StageTab(str(s), s.slug, *done[s.id]) for s in self.now.protocol.stages),
         )
 
     @property
     def strip_places(self) -> SafeString:
         """The strip as it stands on the page."""
-        return filled(strip_piece(self.strip), self.examination.pk)
+        return fill_in(strip_piece(self.strip), self.examination.pk)
+
+    @property
+    def kind(self) -> VisitKind:
+        """The kind of visit."""
+        return self.now.completeness.kind
+
+    @property
+    def carried(self) -> str:
+        """What was taken from an earlier visit and not asked again, in words; "" if nothing."""
+        return carried_words(self.now.record, self.now.protocol)
 
     @property
     def raised(self) -> tuple[RedFlag, ...]:
         """Flags raised: shown on every page, whatever else is hidden."""
         return self.now.completeness.raised
+
+    @property
+    def not_looked(self) -> tuple[str, ...]:
+        """Once the core questions are asked: what nobody has looked at yet, in plain words."""
+        if self.now.completeness.not_asked or not self.is_open:
+            return ()
+        book = flag_book_of(self.now.region)
+        flags = self.now.completeness.flags
+        return not_looked_at(flags, book, self.now.protocol, self.now.record)
 
     @property
     def disputes(self) -> tuple[DisputeShown, ...]:
@@ -117,7 +150,7 @@ class BedsidePage:
     record: Record
     """What the ledger amounts to."""
     instrument: str
-    """What angles are read with in this sitting."""
+    """What angles of this patient are read with."""
     behind: bool
     """Whether the examiner stands behind the patient."""
     oob: bool
@@ -132,8 +165,6 @@ class EntryPage(BedsidePage):
     """What an angle can be read with."""
     end_feels: tuple[str, ...] = END_FEELS
     """How a movement can end."""
-    levels: tuple[str, ...] = LEVEL_LADDER
-    """The levels a hand can reach."""
 
 
 def bedside_page(
@@ -144,7 +175,7 @@ def bedside_page(
         bed=Bedside(examination, now, may_write, here),
         examination=examination,
         record=now.record,
-        instrument=request.session.get("instrument", "eye"),
+        instrument=instrument_now(request.session, examination),
         behind=request.GET.get("stand") == "behind",
         oob=False,
     )
@@ -159,4 +190,4 @@ def rows_shown(
     closed = Look(bed.is_open, page.instrument, bed.has_figure)
     unfolded = replace(closed, opened=True)
     texts = (row_piece(bed.now, i, unfolded if i.id in opened else closed) for i in items)
-    return filled("".join(texts), page.examination.pk, get_token(request), swapped=swapped)
+    return fill_in("".join(texts), page.examination.pk, get_token(request), swapped=swapped)

@@ -16,9 +16,12 @@ from django.utils import timezone
 from pydantic import ValidationError
 
 from sidewise.errors import UserError
+from sidewise.kinds import KINDS
 from sidewise.record.ledger import Entry, Folded, Found, Undone
 from sidewise.record.model import Finding
 
+EARLIEST, LATEST = 1970, 2200
+"""Years that a device's clock can say; a time at the edge of the calendar has no UTC."""
 MOST = 400
 """Entries in one sending: a whole examination recorded without network."""
 
@@ -28,7 +31,7 @@ def entries_from_json(body: bytes, by: str, examiner: str) -> list[Entry]:
     try:
         sent = json.loads(body)["entries"]
         assert isinstance(sent, list)
-    except (ValueError, KeyError, TypeError, AssertionError):
+    except (ValueError, KeyError, TypeError, AssertionError, RecursionError):
         raise UserError("the touch", "something else", "a list of entries") from None
     if not 0 < len(sent) <= MOST:
         raise UserError("the touch", f"{len(sent)} entries", f"1 to {MOST} entries")
@@ -44,7 +47,12 @@ def _entry(data: Any, by: str, examiner: str) -> Entry:
     try:
         entry = Entry.model_validate({**data, "by": by})
     except ValidationError as error:
-        raise said(error) from None
+        raise form_error(error) from None
+    except RecursionError:
+        raise UserError("the touch", "values too deep to read", "an entry") from None
+    if not EARLIEST <= entry.at.year <= LATEST:
+        raise UserError("the time", entry.at.year, f"a year from {EARLIEST} to {LATEST}",
+                        "Set the clock of this device.")  # fmt: skip
     return _signed_by(entry, by, examiner)
 
 
@@ -132,17 +140,15 @@ def _checked(data: Any) -> Finding:
     try:
         return Finding.model_validate(data)
     except ValidationError as error:
-        raise said(error) from None
+        raise form_error(error) from None
 
 
-FIELD_WORDS = {
-    "degrees": "degrees", "newtons": "newtons", "cm": "centimetres", "seconds": "seconds",
-    "number": "the reading", "count": "the count", "from": "from", "to": "to", "start": "from",
-    "end": "to", "text": "the words", "reason": "the reason", "level": "the level",
-}  # fmt: skip
+FIELD_WORDS = {"reason": "the reason"} | {
+    field: word for kind in KINDS.values() for field, word in kind.field_words.items()
+}
 
 
-def said(error: ValidationError) -> UserError:
+def form_error(error: ValidationError) -> UserError:
     """The first thing wrong, in the words of the form."""
     first = error.errors()[0]
     name = str(first["loc"][-1]) if first["loc"] else ""
@@ -162,6 +168,17 @@ def said(error: ValidationError) -> UserError:
             return UserError(
                 field, None if missing else _brief(given), message[0].lower() + message[1:]
             )
+
+
+def in_form_words(error: UserError) -> UserError:
+    """The same error without the record's own name of a field: a person sees a form."""
+    word = FIELD_WORDS.get(error.where.rpartition(".")[2])
+    if word is None:
+        return error
+    got = error.got
+    if isinstance(got, float) and got.is_integer():
+        got = int(got)
+    return UserError(word, got, error.expected, error.do)
 
 
 def _brief(given: Any) -> Any:

@@ -1,227 +1,301 @@
-"""The figure: our own drawing by view, its spots as targets, and what was found drawn on it."""
+"""The figure of one examination: plates with places to press, what was found, and what moved."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
+from functools import cached_property
+from urllib.parse import urlencode
 
-from pydantic import Field, model_validator
-
+from sidewise.figure import Arms, Atlas, Composed, compose
+from sidewise.figure.compose import PAIRED, SEEN_FROM, Target
+from sidewise.note.figure_marks import MeasuredPose, found_marks, measured_poses
 from sidewise.note.phrases import place_phrase
-from sidewise.protocol import Item, Protocol, load_protocol
-from sidewise.protocol.kinds import Frozen
-from sidewise.protocol.loader import read_yaml, region_folder, validated
+from sidewise.protocol import Item, Protocol
+from sidewise.protocol.figure import (
+    FigureData,
+    FigurePlace,
+    atlas_of,
+    item_choice,
+    items_at,
+    place_label,
+)
+from sidewise.web.anatomy.plates import PlateShown, plate_shown
 from sidewise.web.examinations.state import Current
 
-RADIUS = 13
-"""Of a target; a unit of the drawing is never smaller than a pixel, so it is 24 px and more."""
-RING = (0, 5, 8, 11)
-"""Radius of the ring by grade of tenderness."""
-OTHER = {"left": "right", "right": "left"}
+LAYERS = ("bones", "superficial", "deep", "nerves")
+PEELED = (("bones", "bones", True), ("superficial", "muscles", False),
+          ("deep", "deep muscles", False), ("nerves", "nerve areas", False))  # fmt: skip
+"""Layers of the bedside: id, name, and whether they are shown at first."""
+NARROWEST = {"whole": 300, "close-up": 455}
+"""Pixels that a plate is wide on the narrowest page: a phone's, and what a close-up scrolls at."""
+FINGER = 24
+"""Pixels: the least size of a target (Web Content Accessibility Guidelines 2.2, 2.5.8)."""
+BODY = ("front", "back", "right side", "left side")
+CLOSE = ("close-up front", "close-up side", "close-up back", "raised armpit")
+CLOSE_OF = {"front": "close-up front", "back": "close-up back"}
+SIDES = ("right", "left", "midline")
 
 
-class View(Frozen):
-    """One drawing. `page_left`: whose side is on the left of the page."""
+@dataclass(frozen=True, slots=True)
+class PlaceLine:
+    """A place on one side in the list: what stands there, and where a press on it goes."""
 
-    name: str
-    page_left: str
+    place: str
+    side: str
+    label: str
+    said: str
+    query: str
+    here: bool
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing stands there."""
+        return not self.said
+
+    @property
+    def name(self) -> str:
+        """The place with its side and what stands there: its name for a screen reader."""
+        whose = "" if self.side == "midline" else f"{self.side} "
+        return f"{whose}{self.label}: {self.said or 'not examined'}"
+
+
+@dataclass(frozen=True, slots=True)
+class PressedPlace:
+    """A place to press on the plate; `reach`: radius of the round that makes it a finger wide."""
+
+    line: PlaceLine
+    target: Target
+    reach: int
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """One side of a plate of the whole body, which opens its close-up."""
+
+    view: str
+    label: str
+    query: str
+    x: float
+    y: float
     width: float
     height: float
-    one_sided: bool = False
-    mirrored: bool = False
-    middle: tuple[str, ...] = ()
-    half: tuple[str, ...] = ()
-    bone: tuple[str, ...] = ()
-    soft: tuple[str, ...] = ()
 
 
-class Spot(Frozen):
-    """A place that can be touched, and the items that speak of it."""
+@dataclass(frozen=True, slots=True)
+class ViewChip:
+    """A view to choose."""
+
+    view: str
+    label: str
+    query: str
+    here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LayerTick:
+    """A layer of the plate that can be peeled off."""
 
     id: str
-    items: tuple[str, ...] = Field(min_length=1)
-    at: dict[str, tuple[float, float]]
-    middle: bool = False
-
-
-class FigureData(Frozen):
-    """The figure of a region."""
-
-    views: tuple[View, ...]
-    spots: tuple[Spot, ...]
-
-    @model_validator(mode="after")
-    def _views_known(self) -> FigureData:
-        names = {view.name for view in self.views}
-        for spot in self.spots:
-            if unknown := set(spot.at) - names:
-                raise ValueError(f"spot {spot.id}: unknown views {sorted(unknown)}")
-        return self
-
-
-@lru_cache(maxsize=8)
-def load_figure(region: str) -> FigureData:
-    """The figure of a region, checked against its protocol; empty where a region has none."""
-    path = region_folder(region) / "figure.yaml"
-    if not path.exists():
-        return FigureData(views=(), spots=())
-    data: FigureData = validated(FigureData, read_yaml(path), path.name)
-    protocol = load_protocol(region)
-    for spot in data.spots:
-        for name in spot.items:
-            protocol.item(name)
-    return data
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """One spot on one side of one view, with what stands there."""
-
-    spot: str
-    side: str
-    x: float
-    y: float
     label: str
-    ring: int
-    familiar: bool
-    swollen: bool
-    letter: str
-
-    @property
-    def found(self) -> bool:
-        """Whether anything abnormal is drawn here."""
-        return bool(self.ring or self.swollen)
-
-    @property
-    def corner(self) -> tuple[float, float]:
-        """Top left of a square of the target's size around it."""
-        return self.x - RADIUS, self.y - RADIUS
+    shown: bool
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceMark:
-    """A place marked freely: a scar, a swelling, the pain."""
+def opening_view(now: Current) -> str:
+    """The view to open with: the side complained of, close by; both, from the front."""
+    sides = now.record.context.complaint
+    return f"{sides[0]} close-up front" if len(sides) == 1 else "front"
 
-    x: float
-    y: float
-    dashed: bool
-    words: str
-    letter: str
+
+def known_view(now: Current, asked: str) -> str:
+    """The view an address names, else the one to open with. An earlier name is understood."""
+    if asked == "raised arm":
+        sides = now.record.context.complaint
+        return f"{'left' if tuple(sides) == ('left',) else 'right'} raised armpit"
+    return asked if asked in SEEN_FROM else opening_view(now)
 
 
 class Drawing:
-    """One view with everything found on it."""
+    """The figure as one request sees it: a plate where the region has an atlas, and its list."""
 
-    def __init__(self, now: Current, view: View) -> None:
+    def __init__(
+        self, now: Current, view: str, spot: FigurePlace | None = None, side: str = "",
+        mark: Item | None = None,
+    ) -> None:  # fmt: skip
         self.now = now
         self.view = view
-        self.data = load_figure(now.record.region)
-        self.radius = RADIUS
+        self.spot = spot
+        self.side = side
+        self.mark = mark
+        self.data: FigureData = now.figure
+
+    @cached_property
+    def atlas(self) -> Atlas | None:
+        """The region's drawings, if there are any."""
+        return atlas_of(self.now.region)
+
+    @cached_property
+    def plate(self) -> Composed | None:
+        """The plate with everything found."""
+        if self.atlas is None:
+            return None
+        marks = found_marks(self.now.record, self.now.region)
+        return compose(self.atlas, self.view, layers=LAYERS, marks=marks)
 
     @property
-    def sides(self) -> list[str]:
-        """Which sides the view shows, the one on the left of the page first."""
-        first = self.view.page_left
-        return [first] if self.view.one_sided else [first, OTHER[first]]
+    def shown(self) -> PlateShown | None:
+        """The plate for the page."""
+        return plate_shown(self.now.region, self.plate) if self.plate else None
 
     @property
-    def targets(self) -> list[Target]:
-        """Every spot of this view, on each side it shows."""
-        return [t for spot in self.data.spots for t in self._targets(spot)]
-
-    def _targets(self, spot: Spot) -> Iterator[Target]:
-        # The left side is the right side's drawing seen in a mirror.
-        name = "right side" if self.view.mirrored else self.view.name
-        if name not in spot.at:
-            return
-        x, y = spot.at[name]
-        if spot.middle:
-            yield self._target(spot, "midline", x, y)
-            return
-        for side in self.sides:
-            flip = self.view.mirrored or (side != self.view.page_left)
-            yield self._target(spot, side, self.view.width - x if flip else x, y)
-
-    def _target(self, spot: Spot, side: str, x: float, y: float) -> Target:
-        tender = next((v for v in self._values(spot, side) if v.kind == "tenderness"), None)
-        swollen = any(self._swollen(spot, side))
-        grade = tender.grade if tender else 0
-        return Target(spot.id, side, x, y, self._said(spot, side), RING[grade],
-                      bool(tender and tender.familiar), swollen, side[0].upper())  # fmt: skip
-
-    def _items(self, spot: Spot, side: str) -> Iterator[Item]:
-        paired = side != "midline"
-        items = (self.now.protocol.item(name) for name in spot.items)
-        return (item for item in items if item.paired == paired)
-
-    def _values(self, spot: Spot, side: str) -> Iterator[Any]:
-        for item in self._items(spot, side):
-            yield from (f.value for f in self.now.record.examined(item.id, side))
-
-    def _swollen(self, spot: Spot, side: str) -> Iterator[bool]:
-        for item in self._items(spot, side):
-            kind = item.kind("sign")
-            for finding in self.now.record.examined(item.id, side):
-                if finding.value and finding.value.kind == "sign" and kind:
-                    yield "swelling" in item.label and finding.value.grade != kind.grades[0]  # type: ignore[union-attr]
-
-    def _said(self, spot: Spot, side: str) -> str:
-        items = list(self._items(spot, side))
-        head = items[0].label if side == "midline" else f"{side} {items[0].label}"
-        said = [self._phrase(item, side) for item in items]
-        known = [words for words in said if words]
-        return f"{head}: {', '.join(known)}" if known else f"{head}: not examined"
-
-    def _phrase(self, item: Item, side: str) -> str:
-        words = place_phrase(self.now.record, item, side)
-        if words == "not examined" and not any(
-            f.item == item.id for f in self.now.holders.values()
-        ):
-            return ""
-        return words if item.kind("tenderness") else f"{item.label} {words}"
+    def layers(self) -> tuple[LayerTick, ...]:
+        """What can be peeled off."""
+        return tuple(LayerTick(*one) for one in PEELED)
 
     @property
-    def marks(self) -> list[PlaceMark]:
-        """Places marked freely on this view."""
-        found = (
-            (f, f.value) for f in self.now.record.findings if f.value and f.value.kind == "place"
+    def is_close(self) -> bool:
+        """Whether one side is seen close by."""
+        return self.view not in BODY
+
+    @property
+    def sides(self) -> tuple[str, ...]:
+        """The sides the view shows, that on the left of the page first; all where there is none."""
+        if self.atlas is None:
+            return ("right", "left")
+        if self.view in PAIRED:
+            return ("left", "right") if self.view == "back" else ("right", "left")
+        return (self.view.partition(" ")[0],)
+
+    @property
+    def mark_side(self) -> str:
+        """Whose side a mark on this plate is where the plate shows one only."""
+        return self.sides[0] if len(self.sides) == 1 else ""
+
+    @property
+    def line_view(self) -> str:
+        """The view, as a place of the record names it, on which a line drawn here belongs."""
+        if self.view in BODY:
+            return self.view
+        side, _, rest = self.view.partition(" ")
+        return {"raised armpit": "raised arm", "close-up side": f"{side} side"}.get(
+            rest, rest.removeprefix("close-up ")
         )
-        return [
-            PlaceMark(v.x * self.view.width, v.y * self.view.height, "scar" in v.what,
-                      f"{f.side} {v.what}", f.side[0].upper())
-            for f, v in found if v.view == self.view.name and v.x is not None and v.y is not None
-        ]  # fmt: skip
 
     @property
-    def written(self) -> list[str]:
-        """The same in words: everything found at the spots of every view, and every mark."""
-        return list(dict.fromkeys([*self._found_words(), *self._mark_words()]))
+    def body_chips(self) -> tuple[ViewChip, ...]:
+        """The views of the whole body."""
+        return tuple(self._chip(view, view) for view in BODY)
 
-    def _found_words(self) -> Iterator[str]:
-        for view in self.data.views:
-            for target in (
-                Drawing(self.now, view).targets if view.name != self.view.name else self.targets
-            ):
-                if target.found:
-                    yield target.label
+    @property
+    def close_chips(self) -> tuple[tuple[str, tuple[ViewChip, ...]], ...]:
+        """The close-ups of each side; the side complained of first."""
+        first = "left" if tuple(self.now.record.context.complaint) == ("left",) else "right"
+        second = "right" if first == "left" else "left"
+        return tuple(
+            (side, tuple(self._chip(f"{side} {name}", name.removeprefix("close-up "))
+                         for name in CLOSE))
+            for side in (first, second)
+        )  # fmt: skip
 
-    def _mark_words(self) -> Iterator[str]:
-        for finding in self.now.record.findings:
-            if finding.value and finding.value.kind == "place":
-                where = finding.value.structure or finding.value.view or "place not stated"
-                yield f"{finding.side} {finding.value.what}: {where}"
+    def _chip(self, view: str, label: str) -> ViewChip:
+        return ViewChip(view, label, self._query(view=view), view == self.view)
+
+    def _query(self, **fields: str) -> str:
+        kept = {"mark": self.mark.id} if self.mark and "spot" not in fields else {}
+        return urlencode({**fields, **kept})
+
+    @cached_property
+    def targets(self) -> tuple[PressedPlace, ...]:
+        """The places wide enough for a finger on the narrowest page, each on its side."""
+        if self.plate is None:
+            return ()
+        kind = "close-up" if self.is_close else "whole"
+        reach = FINGER / 2 * self.plate.frame[2] / NARROWEST[kind]
+        found = (self._pressed(target, reach) for target in self.plate.targets)
+        return tuple(one for one in found if one is not None)
+
+    def _pressed(self, target: Target, reach: float) -> PressedPlace | None:
+        place = self.data.place(target.place)
+        if place is None or not items_at(place, target.side, self.now.protocol):
+            return None
+        narrow = target.room < reach
+        if narrow and not self.is_close and self._is_close_by(target):
+            return None
+        line = self._line(place, target.side)
+        return PressedPlace(line, target, round(reach) + 1 if narrow else 0)
+
+    def _is_close_by(self, target: Target) -> bool:
+        assert self.atlas is not None, "there is no target without an atlas"
+        names = [CLOSE_OF.get(self.view, "close-up side")]
+        return any(target.place in self.atlas.close_up(name).half.regions for name in names)
+
+    @cached_property
+    def zones(self) -> tuple[Zone, ...]:
+        """On a plate of the whole body, each side: a press comes closer."""
+        if self.plate is None or self.is_close:
+            return ()
+        return tuple(self._zone(side) for side in self.sides)
+
+    def _zone(self, side: str) -> Zone:
+        assert self.atlas is not None, "there is no plate without an atlas"
+        name = CLOSE_OF.get(self.view, "close-up side")
+        left, top, right, bottom = self.atlas.close_up(name).frame
+        # The frame of a close-up runs past the arm; the zone ends a little before it.
+        x = -right if side == "left" else left
+        view = f"{side} {name}"
+        label = f"{side} {self.now.region.label}, closer"
+        return Zone(view, label, self._query(view=view), x, top + 60,
+                    right - left, (bottom - top) * 0.55)  # fmt: skip
+
+    @cached_property
+    def lines(self) -> tuple[PlaceLine, ...]:
+        """Every place of this plate as a list; of every side, where there is no plate."""
+        if self.plate is None:
+            return tuple(
+                self._line(place, side)
+                for side in SIDES
+                for place in self.data.places
+                if items_at(place, side, self.now.protocol)
+            )
+        sides = (*self.sides, "midline")
+        on_plate = sorted(self.plate.targets, key=lambda target: sides.index(target.side))
+        places = ((self.data.place(target.place), target.side) for target in on_plate)
+        return tuple(
+            self._line(place, side)
+            for place, side in places
+            if place and items_at(place, side, self.now.protocol)
+        )
+
+    def _line(self, place: FigurePlace, side: str) -> PlaceLine:
+        label = place_label(place, self.now.region)
+        here = bool(self.spot) and place == self.spot and side == self.side
+        query = self._query(view=self.view, spot=place.id, side=side)
+        said = "; ".join(self._said(place, side))
+        return PlaceLine(place.id, side, label, said, query, here)
+
+    def _said(self, place: FigurePlace, side: str) -> Iterator[str]:
+        for item in items_at(place, side, self.now.protocol):
+            if item.id not in self.now.held_of:
+                continue
+            words = place_phrase(self.now.record, item, side)
+            if words != "not examined" or (item.id, side) in self._left_open:
+                yield words if item.kind("tenderness") else f"{item.label}: {words}"
+
+    @cached_property
+    def _left_open(self) -> frozenset[tuple[str, str]]:
+        """Places where somebody said that they were not examined."""
+        return frozenset((f.item, f.side) for f in self.now.holders.values())
+
+    @property
+    def written(self) -> tuple[str, ...]:
+        """Everything found, of every view, in words."""
+        marks = found_marks(self.now.record, self.now.region)
+        return tuple(dict.fromkeys(mark.words for mark in marks if mark.words))
 
 
-def view_named(data: FigureData, name: str) -> View | None:
-    """The view an address names, else the first; None where there is no figure."""
-    return next((v for v in data.views if v.name == name), data.views[0] if data.views else None)
-
-
-def spot_named(data: FigureData, name: str) -> Spot | None:
-    """The spot an address names."""
-    return next((spot for spot in data.spots if spot.id == name), None)
+def spot_named(data: FigureData, name: str) -> FigurePlace | None:
+    """The place an address names."""
+    return data.place(name)
 
 
 def markers(protocol: Protocol) -> tuple[Item, ...]:
@@ -230,21 +304,83 @@ def markers(protocol: Protocol) -> tuple[Item, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
-    """Where an item is felt or seen, for the picture beside its instruction."""
+class FeltPlace:
+    """Where an item is felt or seen: a close-up with the place on it."""
 
-    view: View
-    x: float
-    y: float
-    middle: bool
+    shown: PlateShown
+    target: Target
+    label: str
 
 
-def place_of(region: str, item: Item) -> Place | None:
-    """The item's place on the first view that shows it, or None."""
-    data = load_figure(region)
-    for spot in data.spots:
-        for view in data.views:
-            if item.id in spot.items and view.name in spot.at:
-                x, y = spot.at[view.name]
-                return Place(view, x, y, spot.middle)
+def felt_place(now: Current, item: Item) -> FeltPlace | None:
+    """The item's place on the plate that shows it best, or None; of the side complained of."""
+    atlas = atlas_of(now.region)
+    place = next((place for place in now.figure.places if item.id in place.items), None)
+    if atlas is None or place is None:
+        return None
+    side = "left" if tuple(now.record.context.complaint) == ("left",) else "right"
+    for view in (*(f"{side} {name}" for name in CLOSE), "front", "back"):
+        plate = compose(atlas, view)
+        for target in plate.targets:
+            if target.place == place.id and target.side in (side, "midline"):
+                label = f"{target.label}, seen from {SEEN_FROM[view]}"
+                return FeltPlace(plate_shown(now.region, plate), target, label)
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class PosedItem:
+    """The posture in which an item is examined, as a small plate."""
+
+    shown: PlateShown
+    words: str
+    note: str
+
+
+def posed_item(now: Current, item: Item) -> PosedItem | None:
+    """The nearest posture of the atlas, on both sides; None where none is said."""
+    atlas, choice = atlas_of(now.region), item_choice(now.region, item.id)
+    posture = now.figure.posture(item.id)
+    if atlas is None or choice is None or posture is None:
+        return None
+    seen = now.figure.seen_from[choice.movement]
+    view = "right side" if seen == "side" else seen
+    plate = compose(atlas, view, Arms(choice, choice))
+    return PosedItem(plate_shown(now.region, plate), choice.words, posture.note)
+
+
+@dataclass(frozen=True, slots=True)
+class PoseShown:
+    """A measured movement with its plates."""
+
+    pose: MeasuredPose
+    plates: tuple[PlateShown, ...]
+
+
+def poses_shown(now: Current) -> tuple[PoseShown, ...]:
+    """Every measured movement, drawn."""
+    return tuple(_pose_shown(now, pose) for pose in measured_poses(now.record, now.region))
+
+
+def last_pose(now: Current) -> PoseShown | None:
+    """The movement measured last, drawn; None where no movement has a number."""
+    poses = {pose.item.id: pose for pose in measured_poses(now.record, now.region)}
+    latest = [item for item in now.held_of if item in poses]
+    if not latest:
+        return None
+    order = list(now.holders)
+    newest = max(latest, key=lambda item: order.index(now.held_of[item][-1]))
+    return _pose_shown(now, poses[newest])
+
+
+def _pose_shown(now: Current, pose: MeasuredPose) -> PoseShown:
+    atlas = atlas_of(now.region)
+    assert atlas is not None, "a movement is posed only where there is an atlas"
+    plates = tuple(
+        plate_shown(
+            now.region,
+            compose(atlas, view, pose.arms, ghost=pose.ghost, unmeasured=pose.unmeasured),
+        )
+        for view in pose.views
+    )
+    return PoseShown(pose, plates)

@@ -6,9 +6,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from sidewise.note.meaning import (
+    called_for_flags,
     effect_words,
+    levels_words,
+    moves_odds,
+    not_estimated,
+    not_weighed_words,
     percent,
+    purpose_words,
     shown_and_rest,
+    to_state_words,
     together_words,
     with_interval,
 )
@@ -42,6 +49,8 @@ class Likely:
     changer: str
     together: tuple[str, ...]
     note: str
+    levels: str = ""
+    unmoved: int = 0
 
     @property
     def has_interval(self) -> bool:
@@ -60,12 +69,13 @@ class Likely:
 
 
 @dataclass(frozen=True, slots=True)
-class Where:
+class ConditionsOfSide:
     """The conditions of one side, or of the whole person."""
 
     title: str
     shown: tuple[Likely, ...]
     rest: str
+    not_estimated: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +85,7 @@ class ToDo:
     entry: Next
     words: str
     stage: str
+    bits: str = ""
 
     @property
     def is_question(self) -> bool:
@@ -92,9 +103,12 @@ class Meaning:
         self.complaint = complaint
         self.protocol = protocol
         self.raised = [flag for flag in result.red_flags if flag.status == "raised"]
-        self.not_excluded = [flag for flag in result.red_flags if flag.status != "raised"]
+        self.not_excluded = list(called_for_flags(result.red_flags))
+        self.not_looked_at = result.not_looked_at
         self.differences = [d for d in result.differences if d.real is not None]
         self.variants = [v for v in result.variants if v.applied]
+        self.not_weighed = list(not_weighed_words(result))
+        self.to_state = list(to_state_words(result))
         self.withheld = list(dict.fromkeys(entry.reason for entry in result.withheld))
 
     @property
@@ -103,36 +117,43 @@ class Meaning:
         return list(dict.fromkeys(word for flag in self.not_excluded for word in flag.missing))
 
     @property
-    def places(self) -> list[Where]:
+    def places(self) -> list[ConditionsOfSide]:
         """The side of the complaint, the other side, then the whole person."""
         order = sorted(("right", "left"), key=lambda side: side not in self.complaint)
         sides = [(f"patient's {s}", self.result.sides[s]) for s in order
                  if s in self.result.sides]  # fmt: skip
         groups = [*sides, ("the whole person", self.result.whole_person)]
         found = (self._where(title, group.conditions) for title, group in groups)
-        return [where for where in found if where.shown or where.rest]
+        return [where for where in found if where.shown or where.rest or where.not_estimated]
 
-    def _where(self, title: str, conditions: tuple[ConditionPosterior, ...]) -> Where:
+    def _where(self, title: str, conditions: tuple[ConditionPosterior, ...]) -> ConditionsOfSide:
         shown, rest = shown_and_rest(conditions)
-        words = ", ".join(f"{c.label} {percent(c.posterior)}" for c in rest)
-        return Where(title, tuple(self._likely(c) for c in shown), words)
+        words = ", ".join(f"{c.label} {percent(c.estimate)}" for c in rest)
+        told = tuple(not_estimated(conditions))
+        return ConditionsOfSide(title, tuple(self._likely(c) for c in shown), words, told)
 
     def _likely(self, c: ConditionPosterior) -> Likely:
-        low = c.posterior if c.low is None else c.low
-        high = c.posterior if c.high is None else c.high
+        low = c.estimate if c.low is None else c.low
+        high = c.estimate if c.high is None else c.high
         return Likely(
             c.label,
             with_interval(c),
             percent(c.prior),
             c.prior * 100,
-            c.posterior * 100,
+            c.estimate * 100,
             low * 100,
             (high - low) * 100,
-            tuple(_reason(b) for b in c.because),
+            tuple(_reason(b, c.side) for b in c.because if moves_odds(b.effect)),
             c.prior_sources,
             self._changer(c),
-            tuple(together_words(several) for several in c.together),
+            tuple(
+                together_words(several, c.side)
+                for several in c.together
+                if moves_odds(several.effect)
+            ),
             c.note,
+            levels_words(c),
+            sum(not moves_odds(b.effect) for b in c.because),
         )
 
     def _changer(self, c: ConditionPosterior) -> str:
@@ -150,15 +171,11 @@ class Meaning:
         return [self._todo(entry) for entry in self.result.next[:NEXT_SHOWN]]
 
     def _todo(self, entry: Next) -> ToDo:
-        if entry.screens_flag:
-            words = f"screens: {entry.screens_flag}"
-        elif entry.bits is None:
-            words = f"{entry.minutes * 60:.0f} s"
-        else:
-            words = f"{entry.bits:.2f} bits in {entry.minutes * 60:.0f} s"
+        words = purpose_words(entry)
+        bits = f"{entry.bits:.2f} bits" if entry.bits is not None else ""
         item = self.protocol.by_id.get(entry.item)
-        return ToDo(entry, words, item.stage.value.replace(" ", "-") if item else "")
+        return ToDo(entry, words, self.protocol.stage_of(item).slug if item else "", bits)
 
 
-def _reason(because: Because) -> Reason:
-    return Reason(effect_words(because), because.sources)
+def _reason(because: Because, side: str | None) -> Reason:
+    return Reason(effect_words(because, side), because.sources)

@@ -7,22 +7,22 @@ filled in last. A piece is kept under everything else that it shows; nothing is 
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from secrets import token_hex
-from threading import Lock
 from typing import Any
 from uuid import UUID, uuid4
 
-from django.template import Context
+from django.template import Context, Template
 from django.template.loader import get_template
 from django.utils.safestring import SafeString, mark_safe
 
+from sidewise.ground.cache import LastUsed
 from sidewise.protocol import Item, Protocol
-from sidewise.web.examinations.rows import Row, row_of
+from sidewise.reason.judging.called_for import places
+from sidewise.web.examinations.rows import Row, last_words, row_of
 from sidewise.web.examinations.state import Current
-from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS, LEVEL_LADDER
+from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS
 from sidewise.web.pages import checked_values
 
 KEPT = 3000
@@ -42,7 +42,7 @@ class StageTab:
 
     @property
     def complete(self) -> bool:
-        """Whether everything essential and every flag-screening item has an entry."""
+        """Whether everything essential, screening a flag or called for has an entry."""
         return self.done == self.of
 
 
@@ -104,8 +104,6 @@ class RowContext:
     """What an angle can be read with."""
     end_feels: tuple[str, ...] = END_FEELS
     """How a movement can end."""
-    levels: tuple[str, ...] = LEVEL_LADDER
-    """The levels a hand can reach."""
     all_structures: tuple[str, ...] = ()
     """Where something can be, for an item that takes a place."""
     full: bool = False
@@ -113,11 +111,11 @@ class RowContext:
 
 
 NOBODY = _Nobody(uuid4())
-_kept: OrderedDict[Hashable, tuple[object, str]] = OrderedDict()
-_lock = Lock()
+texts: LastUsed[Hashable, tuple[object, str]] = LastUsed(KEPT)
+"""Texts by everything that they show, each with what must live as long."""
 
 
-def filled(text: str, pk: UUID, token: str = "", *, swapped: bool = False) -> SafeString:
+def fill_in(text: str, pk: UUID, token: str = "", *, swapped: bool = False) -> SafeString:
     """A kept text as it is sent: whose examination, whose form, and whether it swaps."""
     return mark_safe(  # The random words are plain hex, so they stand unescaped in the text.
         text.replace(TOKEN, token)
@@ -130,14 +128,16 @@ def row_piece(now: Current, item: Item, look: Look) -> str:
     """The row of an item as a text to fill; worked out only where nothing like it is kept."""
     instrument = look.instrument if item.kind("angle") else ""
     key = ("row", id(now.protocol), item.id, look.is_open, look.opened, instrument,
-           now.withheld.wholly(item), _stands(now, item))  # fmt: skip
-    return kept(key, now.protocol, lambda: _row(now, item, look))
+           now.withheld.wholly(item), now.completeness.called.get(item.id),
+           now.completeness.kind.has(item), _last_time(now, item),
+           _stands(now, item))  # fmt: skip
+    return kept_text(key, now.protocol, lambda: _row(now, item, look))
 
 
 def strip_piece(strip: Strip) -> str:
     """The places of the strip as a text to fill."""
     context = StripContext(strip, NOBODY)
-    return kept(strip, None, lambda: rendered("examinations/strip_places.html", context))
+    return kept_text(strip, None, lambda: render_text("examinations/strip_places.html", context))
 
 
 def _stands(now: Current, item: Item) -> Hashable:
@@ -146,11 +146,18 @@ def _stands(now: Current, item: Item) -> Hashable:
     return (now.record.id, now.context_entry, found) if found else None
 
 
+def _last_time(now: Current, item: Item) -> Hashable:
+    """What stood at the item's places at the visit that this one follows; None for any other."""
+    if now.record.context.follows is None:
+        return None
+    return tuple(last_words(now, (item.id, side, mode)) for side, mode in places(item))
+
+
 def _row(now: Current, item: Item, look: Look) -> str:
     row = row_of(now, item, opened=look.opened)
     context = RowContext(row, look, look.instrument, NOBODY, TOKEN, SWAP,
                          all_structures=structure_labels(now.protocol))  # fmt: skip
-    return rendered("examinations/row.html", context)
+    return render_text("examinations/row.html", context)
 
 
 def structure_labels(protocol: Protocol) -> tuple[str, ...]:
@@ -158,20 +165,14 @@ def structure_labels(protocol: Protocol) -> tuple[str, ...]:
     return tuple(structure.label for structure in protocol.structures)
 
 
-def rendered(template: str, context: Any) -> str:
+def render_text(template: str, context: Any) -> str:
     """A template with the fields of a context class and nothing else."""
-    return str(get_template(template).template.render(Context(checked_values(context))))
+    # The engine's own template: the one around it would add what belongs to one request.
+    engine: Template = get_template(template).template  # type: ignore[attr-defined]
+    return engine.render(Context(checked_values(context)))
 
 
-def kept(key: Hashable, holder: object, make: Callable[[], str]) -> str:
+def kept_text(key: Hashable, holder: object, make: Callable[[], str]) -> str:
     """The text under this key; `holder` is kept alive with it, so that its id stays its own."""
-    with _lock:
-        if key in _kept:
-            _kept.move_to_end(key)
-            return _kept[key][1]
-    text = make()
-    with _lock:
-        _kept[key] = (holder, text)
-        while len(_kept) > KEPT:
-            _kept.popitem(last=False)
-    return text
+    known = texts.get(key) or texts.put(key, (holder, make()))
+    return known[1]

@@ -6,24 +6,26 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from sidewise.note.completeness import places
+from sidewise.kinds import KINDS, kind_of
 from sidewise.note.phrases import finding_phrase, place_is_normal, place_phrase
 from sidewise.protocol import Item, Stage
+from sidewise.reason.judging.called_for import is_needed_mode, places
 from sidewise.record import Conflict, Finding
-from sidewise.web.examinations.bars import Bar, Told, bar_of, told
+from sidewise.web.examinations.bars import Bar, DifferenceWords, bar_of, difference_words
 from sidewise.web.examinations.entries import places_text
 from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.widgets import (
     Widget,
     attribute_json,
+    is_alone,
     is_measured,
     normal_value,
-    quick_seconds,
+    normal_word,
+    shared_values,
     widget,
 )
 
-READ_OFF = {"angle", "level", "length", "force", "vital", "seconds", "count", "text"}
-"""Kinds whose value is neither normal nor abnormal by itself."""
+NUMBERS_OF_MOVEMENT = ("angle", "level", "length")
 SIDE_WORDS = {"right": "patient's right", "left": "patient's left", "midline": "midline"}
 
 
@@ -51,6 +53,10 @@ class Cell:
     bar: Bar | None
     reason: str
     note: str
+    last: str = ""
+    """What was found here at the visit that this one follows, with its day."""
+    passive_waits: bool = False
+    """Whether it is a passive movement that nothing calls for a number of yet."""
 
     @property
     def key(self) -> str:
@@ -77,6 +83,26 @@ class Cell:
         """Whether nothing at all stands here."""
         return self.status == "open"
 
+    @property
+    def is_abnormal(self) -> bool:
+        """Whether what stands here is known not to be normal: its word and shape say so."""
+        return self.status == "abnormal"
+
+    @property
+    def near(self) -> tuple[Widget, ...]:
+        """The ways of entering that stand on the row."""
+        return tuple(w for w in self.widgets if not self._steps_back(w))
+
+    @property
+    def far(self) -> tuple[Widget, ...]:
+        """The ways one touch further: a force where a grade will do, a passive number not asked."""
+        return tuple(w for w in self.widgets if self._steps_back(w))
+
+    def _steps_back(self, one: Widget) -> bool:
+        if one.value is not None or len(self.widgets) == 1:
+            return False
+        return one.kind == "force" or (self.passive_waits and one.kind in NUMBERS_OF_MOVEMENT)
+
 
 @dataclass(frozen=True, slots=True)
 class SideCells:
@@ -86,6 +112,11 @@ class SideCells:
     words: str
     cells: tuple[Cell, ...]
 
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing at all stands on this side."""
+        return all(cell.is_open for cell in self.cells)
+
 
 @dataclass(frozen=True, slots=True)
 class OneTouch:
@@ -94,6 +125,10 @@ class OneTouch:
     label: str
     places: str
     code: str
+    short: str
+    """What it writes, and the side where it is one side only."""
+    is_both: bool
+    """Whether it writes on both sides."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,13 +141,44 @@ class Row:
     both: bool
     one_touch: tuple[OneTouch, ...]
     withheld: str | None
-    differences: tuple[Told, ...]
+    differences: tuple[DifferenceWords, ...]
     error: str = ""
+    because: str = ""
+    """Why it is called for; empty where nothing calls for it."""
+    again: str = ""
+    """Findings of the visit before at the places still open, for one touch after examining."""
+
+    @property
+    def closes(self) -> bool:
+        """Whether it can stand closed: not where something must be settled or was refused."""
+        disputed = any(c.status == "conflict" for side in self.sides for c in side.cells)
+        return not (self.withheld or self.error or disputed)
+
+    @property
+    def singly(self) -> bool:
+        """Whether it is never recorded with others by one touch."""
+        return self.item.role == "flag" or bool(self.because) or is_alone(self.item)
+
+    @property
+    def first(self) -> SideCells:
+        """The patient's right, or the midline."""
+        return self.sides[0]
+
+    @property
+    def last(self) -> SideCells:
+        """The patient's left, or the midline."""
+        return self.sides[-1]
+
+    @property
+    def is_blank(self) -> bool:
+        """Whether nothing at all stands on it, of today or of the visit before."""
+        return all(c.is_open and not c.last for side in self.sides for c in side.cells)
 
     @property
     def is_done(self) -> bool:
-        """Whether every place has something: a value, or why there is none."""
-        return not any(cell.is_open for side in self.sides for cell in side.cells)
+        """Whether every place that is asked for has something: a value, or why there is none."""
+        cells = (cell for side in self.sides for cell in side.cells)
+        return not any(cell.is_open and is_needed_mode(self.item, cell.mode) for cell in cells)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,39 +190,26 @@ class GroupItems:
     more: tuple[Item, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class StageFoot:
-    """The foot of a stage by itself, for the answer to a touch."""
-
-    stage: Stage
-    rest: int
-
-    @property
-    def slug(self) -> str:
-        """The stage as it stands in an address."""
-        return slug(self.stage)
+def slug(now: Current, item: Item) -> str:
+    """The stage of an item as it stands in an address."""
+    return now.protocol.stage_of(item).slug
 
 
-def slug(stage: Stage) -> str:
-    """The stage as it stands in an address."""
-    return stage.value.replace(" ", "-")
-
-
-def stage_of(text: str) -> Stage | None:
+def stage_of(now: Current, text: str) -> Stage | None:
     """The stage an address names."""
-    return next((stage for stage in Stage if slug(stage) == text), None)
+    return next((stage for stage in now.protocol.stages if stage.slug == text), None)
 
 
 def stage_groups(
     now: Current, stage: Stage, opened: frozenset[str] = frozenset()
 ) -> tuple[GroupItems, ...]:
-    """Rows for essential, flag-screening, recorded or opened items; the other items by name."""
+    """Rows for what belongs here, is called for, recorded or opened; the other items by name."""
+    always = now.completeness.called.keys() | now.held_of.keys() | opened
     groups: dict[str, tuple[list[Item], list[Item]]] = {}
-    for item in now.protocol.items:
-        if item.stage == stage:
-            rows, more = groups.setdefault(item.group, ([], []))
-            shown = item.role != "optional" or item.id in now.held_of or item.id in opened
-            (rows if shown else more).append(item)
+    for item in now.protocol.items_of(stage):
+        rows, more = groups.setdefault(item.group, ([], []))
+        shown = now.completeness.kind.tallies(item) or item.id in always
+        (rows if shown else more).append(item)
     return tuple(GroupItems(label, tuple(r), tuple(m)) for label, (r, m) in groups.items())
 
 
@@ -177,8 +230,28 @@ def row_of(now: Current, item: Item, *, opened: bool = False, error: str = "") -
         both=alike and not normal and all(cell.status == "abnormal" for cell in cells),
         one_touch=tuple(_one_touch(item, cells)),
         withheld=now.withheld.wholly(item),
-        differences=told(now, item),
+        differences=difference_words(now, item),
         error=error,
+        because=now.completeness.called.get(item.id, ""),
+        again=_again(now, cells),
+    )
+
+
+def _again(now: Current, cells: list[Cell]) -> str:
+    """What was found last time at each open place, if all of it may be found the same again."""
+    if now.record.context.follows is None:
+        return ""
+    open_ones = [cell for cell in cells if cell.is_open]
+    then = [now.last_time.get((cell.item.id, cell.side, cell.mode)) for cell in open_ones]
+    if not open_ones or any(one is None or one.value is None for one in then):
+        return ""
+    return attribute_json(
+        [
+            {"item": cell.item.id, "side": cell.side, "value": one.value}
+            | ({"mode": cell.mode} if cell.mode else {})
+            for cell, one in zip(open_ones, then, strict=True)
+            if one is not None
+        ]
     )
 
 
@@ -199,13 +272,31 @@ def cell_of(now: Current, item: Item, side: str, mode: str | None) -> Cell:
         mode,
         status,
         place_phrase(now.record, item, side, mode) if held else "",
-        tuple(widget(kind, values.get(kind.kind)) for kind in item.kinds),
+        tuple(widget(kind, values.get(kind.kind), side) for kind in item.offered),
         attribute_json({name: f.group for name, f in held.items()}),
         tuple(_claims(held, conflict, now)),
         bar_of(now, item, side, mode, values),
         next((f.reason for f in held.values() if f.reason), ""),
         next((f.note for f in held.values() if f.note), ""),
+        last_words(now, place),
+        mode == "passive" and _passive_waits(now, item, side),
     )
+
+
+def _passive_waits(now: Current, item: Item, side: str) -> bool:
+    """Whether the active movement gave no reason to measure the passive one."""
+    active = (item.id, side, "active")
+    if item.id in now.completeness.called:
+        return False
+    found = now.record.at(*active)
+    return not found or place_is_normal(now.record, item, *active[1:])
+
+
+def last_words(now: Current, place: tuple[str, str, str | None]) -> str:
+    """What was found at a place at the visit that this one follows, with its day; else nothing."""
+    follows = now.record.context.follows
+    found = now.last_time.get(place) if follows else None
+    return f"{follows.on}: {found.words}" if follows and found else ""
 
 
 def _status(
@@ -221,8 +312,8 @@ def _status(
         return next(iter(statuses - {"examined"})).replace(" ", "-")
     if place_is_normal(now.record, item, side, mode):
         return "normal"
-    kinds = {finding.value.kind for finding in held.values() if finding.value}
-    return "measured" if kinds & READ_OFF else "abnormal"
+    kinds = (kind_of(finding.value) for finding in held.values() if finding.value)
+    return "measured" if any(kind.bedside.read_off for kind in kinds) else "abnormal"
 
 
 def _claims(held: dict[str, Finding], conflict: Conflict | None, now: Current) -> Iterator[Claim]:
@@ -231,7 +322,7 @@ def _claims(held: dict[str, Finding], conflict: Conflict | None, now: Current) -
     for finding in held.values():
         kept = finding.model_dump(mode="json", by_alias=True, exclude_none=True)
         yield Claim(
-            finding_phrase(finding),
+            finding_phrase(finding, now.protocol.item(finding.item)),
             finding.examiner or now.record.context.examiner,
             attribute_json([kept]),
         )
@@ -242,102 +333,33 @@ def _one_touch(item: Item, cells: list[Cell]) -> Iterator[OneTouch]:
     still = [cell for cell in cells if cell.is_open]
     if len(still) == 2 and not item.modes:
         yield from (
-            _touch(f"{n} s both sides", still, seconds) for n, seconds in quick_seconds(item)
+            _touch(f"{label} both sides", still, shared) for label, shared in shared_values(item)
         )
-    if value is None or not still or (not item.paired and not item.modes):
+    if value is None or not still:
         return
-    if not item.modes:
-        yield _touch(_label(still, value), still, value)
-        return
-    yield _touch(_label(still, value, " and ".join(item.modes)), still, value)
+    # Never a mode that nobody asked for: a passive movement is not full because the active one is.
+    needed = [cell for cell in still if is_needed_mode(item, cell.mode)]
+    if needed:
+        yield _touch(_label(needed, value), needed, value)
     for mode in item.modes if len(item.modes) > 1 else ():
         part = [cell for cell in still if cell.mode == mode]
-        if part and len(part) < len(still):
-            yield _touch(_label(part, value, mode), part, value)
+        if part and part != needed:
+            yield _touch(_label(part, value), part, value)
 
 
 def _touch(label: str, cells: list[Cell], value: dict[str, Any]) -> OneTouch:
+    item, sides = cells[0].item, {cell.side for cell in cells}
     where = places_text((cell.item.id, cell.side, cell.mode) for cell in cells)
-    return OneTouch(label, where, attribute_json(value))
+    word = normal_word(item) if value == normal_value(item) else label.removesuffix(" both sides")
+    alone = f", {next(iter(sides))}" if len(sides) == 1 and item.paired else ""
+    return OneTouch(label, where, attribute_json(value), word + alone, len(sides) == 2)
 
 
-def _label(cells: list[Cell], value: dict[str, Any], modes: str = "") -> str:
+def _label(cells: list[Cell], value: dict[str, Any]) -> str:
     sides = {cell.side for cell in cells}
     where = "both sides" if len(sides) == 2 else f"on the {next(iter(sides))}"
     if "midline" in sides:
         where = ""
-    said = {cell.mode for cell in cells}
-    modes = modes if len(said) != 1 else next(iter(said)) or ""
-    word = "full" if value["kind"] == "normal_by_eye" else "normal"
+    modes = " and ".join(dict.fromkeys(cell.mode for cell in cells if cell.mode))
+    word = KINDS[value["kind"]].bedside.word
     return " ".join(filter(None, (modes, word, where)))
-
-
-@dataclass(frozen=True, slots=True)
-class RestPlace:
-    """One place that "normal, the rest of this stage" would record."""
-
-    item: Item
-    side: str
-    mode: str | None
-    value: dict[str, Any]
-
-
-def rest_of(now: Current, stage: Stage) -> tuple[RestPlace, ...]:
-    """Essential places still open that may be recorded together as normal.
-
-    Never an item that screens a flag, an optional one, a measurement, or one withheld.
-    """
-    return tuple(
-        RestPlace(item, side, mode, value)
-        for item in now.protocol.items
-        if item.stage == stage and item.role == "essential" and not is_measured(item)
-        and (value := normal_value(item)) is not None
-        for side, mode in places(item)
-        if not _touched(now, item, side, mode) and not now.withheld.why(item, mode)
-    )  # fmt: skip
-
-
-def _touched(now: Current, item: Item, side: str, mode: str | None) -> bool:
-    return (item.id, side, mode) in now.at_place
-
-
-@dataclass(frozen=True, slots=True)
-class RestLine:
-    """One item by name in the list to confirm, with the sides that are still open."""
-
-    label: str
-    where: str
-    word: str
-
-
-def rest_lines(rest: tuple[RestPlace, ...]) -> tuple[RestLine, ...]:
-    """The places by item, in words."""
-    by_item: dict[str, list[RestPlace]] = {}
-    for place in rest:
-        by_item.setdefault(place.item.id, []).append(place)
-    return tuple(_rest_line(found) for found in by_item.values())
-
-
-def _rest_line(found: list[RestPlace]) -> RestLine:
-    sides = {place.side for place in found}
-    where = "both sides" if len(sides) == 2 else f"{next(iter(sides))} only"
-    value = found[0].value
-    word = next(str(v) for key, v in value.items() if key != "kind")
-    words = {"tenderness": "not tender", "mrc": "power 5"}.get(value["kind"], word.strip("[']"))
-    return RestLine(found[0].item.label, "" if sides == {"midline"} else where, words)
-
-
-def rest_findings(rest: tuple[RestPlace, ...]) -> str:
-    """The findings to record together, as the text of a form field."""
-    return attribute_json(
-        [
-            {
-                "item": place.item.id,
-                "side": place.side,
-                **({"mode": place.mode} if place.mode else {}),
-                "value": place.value,
-                "together": True,
-            }
-            for place in rest
-        ]
-    )

@@ -1,22 +1,44 @@
-"""What a ledger amounts to now: folded once, weighed once, kept for as long as it does not grow."""
+"""What a ledger amounts to now: folded once, weighed once, kept for as long as it does not grow.
+
+The one cache of ledgers. What it holds counts only if the database's last entry is still the one
+it ends with, so a process never shows what another has added to since.
+"""
 
 from __future__ import annotations
 
-from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 from threading import Lock
 from typing import Any
+from uuid import UUID
 
+from django.db import transaction
+
+from sidewise.ground.cache import LastUsed
+from sidewise.knowledge.region import Region
 from sidewise.note.completeness import Completeness
 from sidewise.note.standing import Standing, standing
-from sidewise.protocol import Protocol, load_protocol
-from sidewise.reason.flags import Withheld, load_flags, withheld
+from sidewise.protocol import Protocol, protocol_of
+from sidewise.protocol.figure import FigureData, atlas_of, figure_of
+from sidewise.reason.judging.flags import Withheld, flag_book_of, withheld
+from sidewise.reason.judging.injections import against_injection
+from sidewise.reason.result import RedFlag
 from sidewise.record import Record
-from sidewise.record.ledger import ContextSet, Entry, Folded, Stated, Undone, fold
+from sidewise.record.ledger import (
+    ContextSet,
+    Entry,
+    Folded,
+    Mirrored,
+    Moved,
+    Stated,
+    Undone,
+    fold_entries,
+)
+from sidewise.regions import region_of_record
 from sidewise.web.examinations import store
+from sidewise.web.examinations.following import Place, Then, values_then
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.store import Added, Ledger
+from sidewise.web.examinations.store import Ledger
 
 KEPT = 200
 """Examinations kept in memory by one process; one takes about half a megabyte when weighed."""
@@ -25,10 +47,10 @@ KEPT = 200
 def weigh(record: Record) -> Any:
     """The interpretation of a record: the one heavy call of the bedside."""
     from sidewise.reason import interpret
-    from sidewise.reason.compiled import weighing
+    from sidewise.reason.weighing.warm_up import fulfil_wish
 
-    weighing()
-    return interpret(record)
+    fulfil_wish()
+    return interpret(record, region_of_record(record))
 
 
 class Current:
@@ -38,28 +60,45 @@ class Current:
     """
 
     def __init__(self, ledger: Ledger, folded: Folded, before: Current | None = None) -> None:
-        self.end = ledger.end
+        self.ledger = ledger
         self.entries = ledger.entries
         self.length = len(ledger.entries)
         self.folded = folded
         self._weighing = Lock()
         self._by_item: dict[str, Any] = {}
         self._start = before._standing if before is not None and before._stands else None
+        self._called_before = self._start.completeness.called if self._start else None
         self._weighed_before = before._last_weighed if before is not None else None
+        self._last_before = before._last_known if before is not None else None
 
     @property
     def record(self) -> Record:
         """The record."""
         return self.folded.record
 
+    @cached_property
+    def region(self) -> Region:
+        """The region it is an examination of; one record is of one region for good."""
+        return region_of_record(self.record)
+
     @property
     def protocol(self) -> Protocol:
         """What can be examined in this region."""
-        return load_protocol(self.record.region)
+        return protocol_of(self.region)
+
+    @property
+    def figure(self) -> FigureData:
+        """The region's figure; it has no places where the region has none."""
+        return figure_of(self.region)
+
+    @property
+    def has_atlas(self) -> bool:
+        """Whether the region's figure can be drawn."""
+        return atlas_of(self.region) is not None
 
     @cached_property
     def _standing(self) -> Standing:
-        found = standing(self.record, self._start)
+        found = standing(self.record, self.region, self._start)
         self._start = None
         return found
 
@@ -71,6 +110,29 @@ class Current:
     def completeness(self) -> Completeness:
         """Counts by stage, what is missing, and the flags."""
         return self._standing.completeness
+
+    @cached_property
+    def last_time(self) -> Mapping[Place, Then]:
+        """What was found at each place at the visit that this one follows."""
+        follows = self.record.context.follows
+        if follows is None:
+            return {}
+        if self._last_before is not None and self._last_before[0] == follows.record:
+            return self._last_before[1]
+        return values_then(follows, self.record.id, self.protocol)
+
+    @property
+    def _last_known(self) -> tuple[str, Mapping[Place, Then]] | None:
+        follows = self.record.context.follows
+        known = "last_time" in self.__dict__
+        return (follows.record, self.last_time) if follows is not None and known else None
+
+    @cached_property
+    def newly_called(self) -> frozenset[str]:
+        """Items that the latest entries called for, or no longer call for."""
+        if self._called_before is None:
+            return frozenset()
+        return frozenset(self._called_before.keys() ^ self.completeness.called.keys())
 
     @cached_property
     def at_place(self) -> dict[tuple[str, str, str | None], dict[str, Any]]:
@@ -91,14 +153,19 @@ class Current:
     @cached_property
     def context_entry(self) -> str:
         """The entry that last changed the context, or may have: names a state of it."""
-        may = (ContextSet, Stated, Undone)
+        may = (ContextSet, Stated, Undone, Mirrored, Moved)
         changed = (e.id for e in reversed(self.entries) if isinstance(e.deed, may))
         return next(changed, self.entries[0].id)
 
     @cached_property
     def withheld(self) -> Withheld:
         """What the raised flags keep back."""
-        return withheld(self.completeness.flags, load_flags(self.record.region))
+        return withheld(self.completeness.flags, flag_book_of(self.region))
+
+    @cached_property
+    def against_injection(self) -> tuple[RedFlag, ...]:
+        """The raised flags that stop an injection until they are acknowledged by name."""
+        return against_injection(self.completeness.flags, flag_book_of(self.region))
 
     def interpretation(self) -> Any:
         """The meaning; two requests at once share one calculation."""
@@ -136,7 +203,8 @@ class Current:
 
         Entries made by one touch share the part of their id before the dot.
         """
-        live = [e for e in self.entries if e.id in self.holders or e.id in self.folded.statements]
+        held = self.holders.keys() | self.folded.statements.keys() | self.folded.care.keys()
+        live = [entry for entry in self.entries if entry.id in held]
         if not live:
             return ()
         stem = live[-1].id.partition(".")[0]
@@ -153,43 +221,37 @@ class Current:
         return self.entries[-1].at
 
 
-_kept: OrderedDict[Any, Current] = OrderedDict()
-_lock = Lock()
+ledgers: LastUsed[UUID, Current] = LastUsed(KEPT)
+"""By examination."""
 
 
 def current(examination: Examination) -> Current:
     """The state of the ledger as it is in the database now."""
-    ledger = store.ledger_of(examination)
-    before = _known(examination)
-    if before is not None and before.end == ledger.end:
+    before = ledgers.get(examination.pk)
+    ledger = store.read_ledger(examination, before.ledger if before else None)
+    if before is not None and before.ledger.end == ledger.end:
         return before
-    return _keep(examination, Current(ledger, fold(str(examination.pk), ledger.entries), before))
+    state = fold_entries(str(examination.pk), ledger.entries)
+    return ledgers.put(examination.pk, Current(ledger, state, before))
 
 
 def add(examination: Examination, new: Iterable[Entry]) -> Current:
     """Add entries, all or none, and return the state that they made."""
-    added: Added = store.add(examination, new)
-    before = _known(examination)
-    if before is not None and before.end == added.ledger.end:
+    before = ledgers.get(examination.pk)
+    added = store.add(examination, new, before.ledger if before else None)
+    if before is not None and before.ledger.end == added.ledger.end:
         return before
-    return _keep(examination, Current(added.ledger, added.state, before))
+    now = Current(added.ledger, added.state, before)
+    # Not before it is certain: a caller's transaction may still be rolled back.
+    transaction.on_commit(lambda: _keep(examination, now))
+    return now
+
+
+def _keep(examination: Examination, now: Current) -> None:
+    ledgers.put(examination.pk, now)
 
 
 def examiner_of(examination: Examination) -> str:
     """The examiner's name, which stands in the entry that opened the record and never changes."""
-    known = _known(examination) or current(examination)
+    known = ledgers.get(examination.pk) or current(examination)
     return known.record.context.examiner
-
-
-def _known(examination: Examination) -> Current | None:
-    with _lock:
-        return _kept.get(examination.pk)
-
-
-def _keep(examination: Examination, now: Current) -> Current:
-    with _lock:
-        _kept[examination.pk] = now
-        _kept.move_to_end(examination.pk)
-        while len(_kept) > KEPT:
-            _kept.popitem(last=False)
-    return now

@@ -1,12 +1,35 @@
-"""Addresses of one examination: a random key, never a finding and never a patient's code."""
+"""Addresses of examinations: random keys, never a finding and never a patient's code."""
 
 from __future__ import annotations
 
-from django.urls import path
+from django.urls import include, path
 
-from sidewise.web.examinations.views import figure, history, line, reading, signing, stage, touch
+from sidewise.web.examinations.views import (
+    care,
+    eyes,
+    figure,
+    history,
+    line,
+    lists,
+    paper,
+    preferences,
+    queue,
+    reading,
+    repair,
+    signing,
+    stage,
+    touch,
+    visits,
+)
 
-urlpatterns = [
+of_a_patient = [
+    path("", visits.patient, name="patient"),
+    path("examine/", visits.new_examination, name="new-examination"),
+    path("course.svg", visits.course, name="course"),
+    path("compare/", visits.compare, name="compare"),
+    path("eyes/", eyes.eyes, name="eyes"),
+]
+of_an_examination = [
     path("", stage.open_stage, name="examination"),
     path("stage/<str:stage>/", stage.show_stage, name="stage"),
     path("row/<str:item>/", stage.show_row, name="row"),
@@ -16,11 +39,16 @@ urlpatterns = [
     path("touch/", touch.touch, name="touch"),
     path("record/", touch.record, name="record"),
     path("line/", line.line, name="line"),
+    path("queue/", queue.take_queue, name="queue"),
+    path("held/", queue.held, name="held"),
+    path("since/", queue.since, name="since"),
     path("about/", history.about, name="about"),
     path("history/", history.show_history, name="history"),
     path("history/answer/", history.answer, name="answer"),
     path("history/vitals/", history.set_vitals, name="vitals"),
+    path("care/", care.care, name="care"),
     path("figure/", figure.show_figure, name="figure"),
+    path("figure/movement/", figure.show_movement, name="movement"),
     path("meaning/", reading.meaning, name="meaning"),
     path("note/", reading.note, name="note"),
     path("file/", reading.file, name="file"),
@@ -28,4 +56,14 @@ urlpatterns = [
     path("sign/", signing.sign, name="sign"),
     path("amend/", signing.amend, name="amend"),
     path("discard/", signing.discard, name="discard"),
+    path("mirror/", repair.mirror, name="mirror"),
+    path("move/", repair.move, name="move"),
+]
+urlpatterns = [
+    path("", visits.today, name="today"),
+    path("patients/", lists.patients, name="patients"),
+    path("paper/", paper.paper, name="paper"),
+    path("preferences/", preferences.preferences, name="preferences"),
+    path("patients/<uuid:key>/", include(of_a_patient)),
+    path("examinations/<uuid:pk>/", include(of_an_examination)),
 ]

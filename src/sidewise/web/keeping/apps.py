@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-from django.apps import AppConfig
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate
 
+from sidewise.web import parts
+from sidewise.web.keeping import guard
 
-class Keeping(AppConfig):
+
+class Keeping(parts.Part):
     """Backup, restore, export, erasure, holds and the guards of what is append-only."""
 
     name = "sidewise.web.keeping"
     label = "keeping"
+    roles = None
+    doors = (
+        parts.Door(
+            "audit", "Audit", frozenset({"administrator"}), "Audit trail",
+            "Who read or wrote what, and whether the chain of it is whole.",
+        ),
+        parts.Door(
+            "keeping", "Keeping", frozenset({"administrator"}), "Retention and erasure",
+            "Legal holds, and erasing what is past its time.",
+        ),
+    )  # fmt: skip
 
     def ready(self) -> None:
         """Connect the guards."""
-        from sidewise.web.keeping import guard
-
         connection_created.connect(guard.know_function, dispatch_uid="keeping guard")
         post_migrate.connect(guard.put_in_place, sender=self, dispatch_uid="keeping guard")

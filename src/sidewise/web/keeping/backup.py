@@ -1,11 +1,13 @@
 """A backup is one file: a manifest and a table a member, each with its count and SHA-256.
 
-Made while the service runs, from a snapshot; read back and checked before it gets its name. It
-holds everything but sessions, and not the signing key, which is kept apart.
+Made while the service runs, from a snapshot; sealed in an envelope that only the keeping key opens
+(`envelope.py`), read back and checked before it gets its name. It holds everything but sessions,
+and neither of the keys, which are kept apart.
 """
 
 from __future__ import annotations
 
+import getpass
 import json
 import os
 import zipfile
@@ -23,13 +25,18 @@ from pydantic import TypeAdapter, ValidationError
 from sidewise import __version__
 from sidewise.errors import UserError
 from sidewise.web.audit import anchors
-from sidewise.web.audit.chain import verify
+from sidewise.web.audit.chain import Outside, noted_outside, verify
 from sidewise.web.audit.log import Act, write
+from sidewise.web.home import KEEPING_KEY_FILE, home
+from sidewise.web.keeping import content
+from sidewise.web.keeping.envelope import Opened, Sealing, opened
 from sidewise.web.keeping.snapshot import snapshot
 from sidewise.web.keeping.tables import digest, kept_models, rows
 
 FORMAT = "sidewise-backup/1"
 MANIFEST = "manifest.json"
+SEALED_SINCE = "0002_lines_bind_rows"
+"""The audit's migration of the first version whose backups stand in an envelope."""
 MOST_MEMBERS = 200
 """Members of the archive: one for each table and the manifest; there are about twenty."""
 MOST_UNPACKED = 100_000_000
@@ -84,8 +91,12 @@ def back_up(target: Path) -> Manifest:
     part = target.with_name(target.name + ".part")
     descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
     try:
+        # Noted before the snapshot: what is noted afterwards stands in no line of it.
+        expected = noted_outside()
         with os.fdopen(descriptor, "wb") as raw, snapshot() as alias:
-            manifest = _write(raw, alias)
+            sealing = Sealing(raw)
+            manifest = _write(sealing, alias, expected)
+            sealing.finish()
             raw.flush()
             os.fsync(raw.fileno())
         check(part)
@@ -97,10 +108,12 @@ def back_up(target: Path) -> Manifest:
     return manifest
 
 
-def _write(raw: Any, alias: str) -> Manifest:
-    verdict = verify(using=alias)
-    if not verdict.whole:
-        raise UserError("backup", verdict.broken, "a whole audit chain",
+def _write(raw: Any, alias: str, expected: Outside) -> Manifest:
+    verdict = verify(expected, alias)
+    differs = next(content.differences(verdict, alias), None)
+    if not verdict.whole or differs is not None:
+        what = verdict.broken or (f"{differs.kind}: {differs.what}" if differs else "")
+        raise UserError("backup", what, "a whole audit chain and rows as it binds them",
                         "Run `sidewise verify` and look into it before anything else.")  # fmt: skip
     tables = {}
     with zipfile.ZipFile(raw, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -136,9 +149,16 @@ def applied(alias: str) -> dict[str, list[str]]:
 
 def check(path: Path) -> Manifest:
     """Read the whole file; UserError unless it is ours and every byte is as it was written."""
+    with opened(path) as backup:
+        return check_opened(backup)
+
+
+def check_opened(backup: Opened) -> Manifest:
+    """As `check`, of a backup whose envelope is open."""
+    path = backup.path
     try:
-        with zipfile.ZipFile(path) as archive:
-            _refuse_bomb(path, archive)
+        with zipfile.ZipFile(backup.file) as archive:
+            _refuse_bomb(backup, archive)
             manifest = _manifest(archive)
             names = {f"{name}.jsonl" for name in manifest.tables} | {MANIFEST}
             if set(archive.namelist()) != names or len(archive.namelist()) != len(names):
@@ -148,21 +168,23 @@ def check(path: Path) -> Manifest:
                     raise damaged(path, f"another content of {name} than its manifest says")
     except UNREADABLE as error:
         raise damaged(path, type(error).__name__) from error
+    if not backup.sealed and SEALED_SINCE in manifest.migrations.get("audit", []):
+        raise damaged(path, "no envelope, though its version writes one")
     return manifest
 
 
-def _refuse_bomb(path: Path, archive: zipfile.ZipFile) -> None:
+def _refuse_bomb(backup: Opened, archive: zipfile.ZipFile) -> None:
     """Before anything is unpacked: what the archive itself says it would come to.
 
     Reading stops at the size that is declared, so a false declaration is a damaged member.
     """
     members = archive.infolist()
     if len(members) > MOST_MEMBERS:
-        raise damaged(path, f"{len(members):,} members, more than {MOST_MEMBERS}")
+        raise damaged(backup.path, f"{len(members):,} members, more than {MOST_MEMBERS}")
     unpacked = sum(member.file_size for member in members)
-    allowed = max(MOST_UNPACKED, MOST_TIMES * path.stat().st_size)
+    allowed = max(MOST_UNPACKED, MOST_TIMES * backup.size)
     if unpacked > allowed:
-        raise damaged(path, f"{unpacked / 1e6:,.0f} MB when unpacked, more than any backup")
+        raise damaged(backup.path, f"{unpacked / 1e6:,.0f} MB when unpacked, more than any backup")
 
 
 def member_lines(archive: zipfile.ZipFile, name: str) -> Any:
@@ -199,9 +221,14 @@ def damaged(path: Path, what: str) -> UserError:
                      "Damaged or foreign; nothing was changed. Use another backup.")  # fmt: skip
 
 
-def _who() -> str:
-    import getpass
+def where_the_key_is() -> str:
+    """The keeping key by its place, for a person; never the key itself."""
+    if os.environ.get("SIDEWISE_KEEPING_KEY"):
+        return "the key in SIDEWISE_KEEPING_KEY"
+    return f"the key in {home() / KEEPING_KEY_FILE}"
 
+
+def _who() -> str:
     try:
         return f"system {getpass.getuser()}"
     except (KeyError, OSError):

@@ -9,13 +9,19 @@ from django.apps import apps
 
 from sidewise.web.accounts.models import User
 from sidewise.web.audit.models import AuditLine
+from sidewise.web.audit.rows import line
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.store import folded
-from sidewise.web.keeping.tables import line
+from sidewise.web.marks.models import KeptSitting, SittingStudent
 from sidewise.web.patients.models import Patient
 
 PATIENT_FORMAT = "sidewise-patient-export/1"
 STUDENT_FORMAT = "sidewise-student-export/1"
+SITTING_FORMAT = "sidewise-sitting-export/1"
+NOT_RELEASED = (
+    "Marks of an examination are shown to a student only when the teachers release them. Whether "
+    "there are any is not said here; ask the teachers, or whoever keeps these records."
+)
 
 
 def patient_export(patient: Patient) -> dict[str, Any]:
@@ -30,6 +36,16 @@ def patient_export(patient: Patient) -> dict[str, Any]:
             for share in patient.shares.select_related("user")
         ],
         "examinations": [_examination(examination) for examination in examinations],
+        "moved_away": [
+            {
+                "examined_at": row.examined_at.isoformat(),
+                "was_signed": row.was_signed,
+                "by": row.by,
+                "at": row.at.isoformat(),
+                "reason": row.reason,
+            }
+            for row in patient.moved_away.all()
+        ],
         "looked_at": _lines([str(patient.key), *(str(e.pk) for e in examinations)]),
     }
 
@@ -50,9 +66,15 @@ def _examination(examination: Examination) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def student_export(person: User) -> dict[str, Any]:
-    """The account without its secrets, and every row of practice and marks."""
+def student_export(person: User, *, own: bool = False) -> dict[str, Any]:
+    """The account without its secrets, and every row of practice and marks.
+
+    `own`: for the student, who is not shown what no teacher has released yet; that there may be
+    such is said.
+    """
     kept = [m for m in apps.get_models() if hasattr(m, "student_field")]
+    held_back = [m for m in kept if own and getattr(m, "shown_when_released", False)]
+    kept = [m for m in kept if m not in held_back]
     return {
         "format": STUDENT_FORMAT,
         "account": {
@@ -62,15 +84,47 @@ def student_export(person: User) -> dict[str, Any]:
             "since": person.date_joined.isoformat(),
         },
         "tables": {m._meta.label_lower: _rows(m, person) for m in kept},
+        **({"not_released": NOT_RELEASED} if held_back else {}),
         "did": [_line(row) for row in AuditLine.objects.filter(who=person.username)],
         "looked_at": _lines([str(person.pk)], kind="account"),
     }
 
 
+def sitting_export(sitting: KeptSitting) -> dict[str, Any]:
+    """A sitting whole: its tables with every row, each version, shares, and who looked."""
+    tables = [
+        {**_columns(sheet), "rows": [_columns(row) for row in sheet.rows.order_by("pk")]}
+        for sheet in sitting.sheets.all()
+    ]
+    return {
+        "format": SITTING_FORMAT,
+        "sitting": _columns(sitting),
+        "students": [_columns(row) for row in sitting.students.order_by("pk")],
+        "tables": tables,
+        "versions": [_columns(row) for row in sitting.settlements.all()],
+        "shared_with": [
+            {"who": share.user.signs_as, "may_write": share.may_write}
+            for share in sitting.shares.select_related("user")
+        ],
+        "looked_at": _lines([str(sitting.key)]),
+    }
+
+
+def sitting_student_export(row: SittingStudent) -> dict[str, Any]:
+    """What is kept of one student in one sitting."""
+    return {"format": SITTING_FORMAT, "student": _columns(row),
+            "rows": [_columns(kept) for kept in row.rows.order_by("pk")]}  # fmt: skip
+
+
+def _columns(row: Any) -> dict[str, Any]:
+    fields = row._meta.concrete_fields
+    found: dict[str, Any] = json.loads(line({f.attname: f.value_from_object(row) for f in fields}))
+    return found
+
+
 def _rows(model: Any, person: User) -> list[dict[str, Any]]:
     rows = model._default_manager.filter(**{model.student_field: person}).order_by("pk")
-    fields = model._meta.concrete_fields
-    return [json.loads(line({f.attname: f.value_from_object(row) for f in fields})) for row in rows]
+    return [_columns(row) for row in rows]
 
 
 def _lines(numbers: list[str], kind: str = "") -> list[dict[str, str]]:

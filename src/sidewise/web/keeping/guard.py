@@ -13,11 +13,12 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any
 
-from django.db import connection, transaction
+from django.db import connection, connections, transaction
 
 TABLES = {
     "examinations_ledgerentry": "ledger",
     "audit_auditline": "audit",
+    "marks_settlement": "marks",
 }
 _allowed: ContextVar[str] = ContextVar("allowed", default="")
 
@@ -75,8 +76,6 @@ def know_function(sender: object, connection: Any, **more: object) -> None:
 
 def put_in_place(using: str = "default", **more: object) -> None:
     """Create the triggers; run after every migration."""
-    from django.db import connections
-
     chosen = connections[using]
     present = set(chosen.introspection.table_names())
     with chosen.cursor() as cursor:
@@ -93,10 +92,11 @@ def put_in_place(using: str = "default", **more: object) -> None:
                     cursor.execute(statement + "END;")
 
 
-def missing() -> list[str]:
+def missing(using: str = "default") -> list[str]:
     """Append-only tables that the database does not guard at the moment."""
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
+    chosen = connections[using]
+    with chosen.cursor() as cursor:
+        if chosen.vendor == "postgresql":
             cursor.execute(
                 "SELECT event_object_table, event_manipulation FROM information_schema.triggers "
                 "WHERE trigger_name LIKE 'keep%%'"

@@ -8,12 +8,16 @@ from __future__ import annotations
 import sys
 
 from sidewise.errors import UserError
-from sidewise.web.keeping.shell import ready
+from sidewise.web.keeping.shell import store
 
 
 def main(arguments: list[str]) -> str:
     """The path of a fresh one-time link, or why there is none."""
-    ready()
+    with store("owner"):
+        return _link(arguments)
+
+
+def _link(arguments: list[str]) -> str:
     from sidewise.web.accounts import factor, first_run, links
     from sidewise.web.accounts.models import OneTimeLink, User
     from sidewise.web.audit.log import Act, write

@@ -6,6 +6,7 @@ database, in one transaction.
 
 from __future__ import annotations
 
+import dataclasses
 import zipfile
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -13,19 +14,25 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from django.apps.registry import Apps
+from django.core.management.color import no_style
 from django.db import DatabaseError, connection, connections, transaction
 from django.db.migrations.executor import MigrationExecutor
 
 from sidewise.errors import UserError
-from sidewise.web.audit import anchors
+from sidewise.web.audit import anchors, head
 from sidewise.web.audit.chain import verify
 from sidewise.web.audit.log import Act, write
-from sidewise.web.keeping import erase
-from sidewise.web.keeping.backup import Manifest, Table, check, damaged, member_lines
+from sidewise.web.audit.models import AuditLine
+from sidewise.web.keeping import content, erasure, schema
+from sidewise.web.keeping.backup import Manifest, Table, check_opened, damaged, member_lines
+from sidewise.web.keeping.envelope import UNSEALED, Opened, opened
+from sidewise.web.keeping.guard import erasing, put_in_place
 from sidewise.web.keeping.snapshot import using_sqlite
-from sidewise.web.keeping.tables import digest, kept_models, row_of, rows
+from sidewise.web.keeping.tables import LEFT_OUT, digest, kept_models, row_of, rows
 
 BATCH = 500
+NOT_IN_BACKUPS = frozenset({schema.KIND, *LEFT_OUT})
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,19 +42,23 @@ class Restored:
     manifest: Manifest
     former: Path | None
     erased_again: int
+    caution: str = ""
 
 
 def restore(source: Path, *, replace: bool = False) -> Restored:
     """Check the file, load it, prove it; UserError leaves everything as it was."""
-    manifest = check(source)
-    # A list of the erased that cannot be read is said now, not when the swap is done.
-    list(erase.noted_outside())
-    if connection.vendor == "sqlite":
-        return _into_new_file(source, manifest, replace)
-    return _into_empty_database(source, manifest)
+    with opened(source) as backup:
+        manifest = check_opened(backup)
+        # A list of the erased that cannot be read is said now, not when the swap is done.
+        list(erasure.noted_outside())
+        if connection.vendor == "sqlite":
+            done = _into_new_file(backup, manifest, replace)
+        else:
+            done = _into_empty_database(backup, manifest)
+    return done if backup.sealed else dataclasses.replace(done, caution=UNSEALED)
 
 
-def _into_new_file(source: Path, manifest: Manifest, replace: bool) -> Restored:
+def _into_new_file(source: Opened, manifest: Manifest, replace: bool) -> Restored:
     place = Path(str(connection.settings_dict["NAME"]))
     if place.exists() and _has_rows() and not replace:
         raise UserError("restore", "a database with records in it", "an empty one, or --replace",
@@ -80,10 +91,14 @@ def _swap(fresh: Path, place: Path) -> Path | None:
     return former
 
 
-def _into_empty_database(source: Path, manifest: Manifest) -> Restored:
+def _into_empty_database(source: Opened, manifest: Manifest) -> Restored:
     if _has_rows():
         raise UserError("restore", "a database with records in it", "an empty database",
                         "Create a new database and name it in SIDEWISE_DATABASE_URL.")  # fmt: skip
+    # The lines that bound the empty database give way to those of the backup.
+    if "audit_auditline" in connection.introspection.table_names():
+        with erasing("everything"):
+            AuditLine.objects.all().delete()
     _load_and_prove(source, manifest, "default")
     return _finish(manifest, None)
 
@@ -97,26 +112,24 @@ def _has_rows() -> bool:
         return bool(cursor.fetchone()[0])
 
 
-def _load_and_prove(source: Path, manifest: Manifest, alias: str) -> None:
+def _load_and_prove(source: Opened, manifest: Manifest, alias: str) -> None:
     executor = MigrationExecutor(connections[alias])
     targets = _targets(manifest, executor)
     executor.migrate(targets)
     state = MigrationExecutor(connections[alias]).loader.project_state(targets).apps
     models = {m._meta.label_lower: m for m in kept_models(state)}
     if set(models) != set(manifest.tables):
-        raise damaged(source, "other tables than its version had")
+        raise damaged(source.path, "other tables than its version had")
     try:
-        with transaction.atomic(alias), zipfile.ZipFile(source) as archive:
+        with transaction.atomic(alias), zipfile.ZipFile(source.file) as archive:
             for name, model in models.items():
                 _load(model, member_lines(archive, name), alias)
             _reset_numbers(list(models.values()), alias)
-            _prove(source, manifest, models, alias)
+            _prove(source, manifest, models, state, alias)
     except (DatabaseError, ValueError, TypeError) as error:
-        raise damaged(source, "rows that do not fit together") from error
+        raise damaged(source.path, "rows that do not fit together") from error
     executor = MigrationExecutor(connections[alias])
     executor.migrate(executor.loader.graph.leaf_nodes())
-    from sidewise.web.keeping.guard import put_in_place
-
     put_in_place(using=alias)
 
 
@@ -144,26 +157,34 @@ def _load(model: Any, lines: Any, alias: str) -> None:
 
 
 def _reset_numbers(models: list[Any], alias: str) -> None:
-    from django.core.management.color import no_style
-
     statements = connections[alias].ops.sequence_reset_sql(no_style(), models)
     with connections[alias].cursor() as cursor:
         for statement in statements:
             cursor.execute(statement)
 
 
-def _prove(source: Path, manifest: Manifest, models: dict[str, Any], alias: str) -> None:
+def _prove(
+    source: Opened, manifest: Manifest, models: dict[str, Any], state: Apps, alias: str
+) -> None:
     for name, model in models.items():
         if Table(*digest(rows(model, alias))) != manifest.tables[name]:
-            raise damaged(source, f"rows of {name} that do not come back the same")
-    verdict = verify({manifest.audit_lines: manifest.audit_seal}, using=alias)
+            raise damaged(source.path, f"rows of {name} that do not come back the same")
+    verdict = verify({manifest.audit_lines: manifest.audit_seal}, alias, state)
     if not verdict.whole:
-        raise damaged(source, f"an audit chain where {verdict.broken}")
+        raise damaged(source.path, f"an audit chain where {verdict.broken}")
+    if verdict.marked and (
+        found := next(content.differences(verdict, alias, state, NOT_IN_BACKUPS), None)
+    ):
+        raise damaged(source.path, f"{found.kind} {found.key} with {found.what}")
 
 
 def _finish(manifest: Manifest, former: Path | None) -> Restored:
     # What was erased after the backup was made must not come back with it.
     anchors.keep_up_to(manifest.audit_lines)
-    again = erase.erase_again()
-    write(Act.RESTORED, "store", who="system")
+    head.begin_anew(manifest.audit_lines, manifest.audit_seal)
+    with transaction.atomic():
+        write(Act.RESTORED, "store", who="system")
+        # The rows were compared with the chain; the shape of this database is another's.
+        content.bind_everything("restore")
+    again = erasure.erase_again()
     return Restored(manifest, former, again)

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import base64
 import hashlib
 import json
 from collections.abc import Iterator
-from datetime import date, datetime
 from typing import Any
-from uuid import UUID
 
 from django.apps.registry import Apps
 from django.core.exceptions import ValidationError
-from django.db.models import Field, ManyToManyField, Model
+from django.db.models import Field, Model
+
+from sidewise.web.audit.rows import row_line
 
 # Not kept: what only lives between a browser and this machine, and what Django makes itself.
 LEFT_OUT = {
@@ -36,38 +35,21 @@ def kept_models(apps: Apps) -> list[type[Model]]:
 
 
 def _refers(model: type[Model]) -> set[type[Model]]:
-    return {f.related_model for f in model._meta.concrete_fields if f.related_model}
+    related = (field.related_model for field in model._meta.concrete_fields)
+    return {other for other in related if isinstance(other, type)}
 
 
 def rows(model: type[Model], using: str) -> Iterator[str]:
     """Each row as one line of JSON, by primary key."""
-    fields = model._meta.concrete_fields
-    many: list[ManyToManyField] = list(model._meta.local_many_to_many)
-    assert all(f.related_model._meta.label_lower in LEFT_OUT for f in many), model
+    many = {field.related_model for field in model._meta.local_many_to_many}
+    assert all(isinstance(m, type) and m._meta.label_lower in LEFT_OUT for m in many), model
     for row in model._default_manager.using(using).order_by("pk").iterator(chunk_size=2000):
-        yield line({f.attname: f.value_from_object(row) for f in fields})
-
-
-def line(values: dict[str, Any]) -> str:
-    """One line, every digit of every time kept."""
-    return json.dumps(values, default=_plain, ensure_ascii=False, sort_keys=True) + "\n"
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, UUID):
-        return str(value)
-    if isinstance(value, bytes | memoryview):
-        return base64.b64encode(bytes(value)).decode()
-    raise TypeError(type(value))
+        yield row_line(row)
 
 
 def row_of(model: type[Model], text: str) -> Model:
     """The row that a line stands for; ValueError if it stands for none."""
-    fields: dict[str, Field] = {f.attname: f for f in model._meta.concrete_fields}
+    fields: dict[str, Field[Any, Any]] = {f.attname: f for f in model._meta.concrete_fields}
     try:
         values = json.loads(text)
         if not isinstance(values, dict) or set(values) != set(fields):
@@ -77,7 +59,7 @@ def row_of(model: type[Model], text: str) -> Model:
         raise ValueError(f"{model._meta.label}: {type(error).__name__}") from error
 
 
-def _field(field: Field, value: Any) -> Any:
+def _field(field: Field[Any, Any], value: Any) -> Any:
     # Some fields read nothing as a word of theirs; what may be empty is empty.
     return None if value is None and field.null else field.to_python(value)
 

@@ -1,7 +1,8 @@
-"""Pages of safekeeping: the queue's door, held entries, exports, holds and erasure, health."""
+"""Pages of safekeeping: the key of a queue, exports, holds and erasure, health."""
 
 from __future__ import annotations
 
+import base64
 import json
 from typing import Any
 from uuid import UUID
@@ -10,36 +11,53 @@ from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from sidewise.errors import UserError
+from sidewise.web import storage
 from sidewise.web.accounts.models import Role, User
+from sidewise.web.accounts.permissions import SignedInRequest, recently_confirmed, roles
+from sidewise.web.accounts.queue_key import queue_key
 from sidewise.web.accounts.rules import sees_patients
-from sidewise.web.accounts.who_may import recently_confirmed, roles
+from sidewise.web.accounts.sessions import needs_no_factor
+from sidewise.web.audit.binding import gathered
 from sidewise.web.audit.log import Act, write
-from sidewise.web.examinations.store import folded
-from sidewise.web.keeping import erase, export, queue
-from sidewise.web.keeping.models import HeldEntry, Hold
-from sidewise.web.patients.access import allowed, allowed_examination
+from sidewise.web.audit.watch import shows_no_record
+from sidewise.web.examinations.queue import held_in
+from sidewise.web.keeping import erasure, export
+from sidewise.web.keeping.models import Hold
+from sidewise.web.marks.models import KeptSitting, SittingStudent
+from sidewise.web.patients.access import allowed
 from sidewise.web.patients.models import Patient
+
+HELD = {"patient": "patient", "student": "person", "sitting": "sitting"}
+"""The field of a hold for each kind of thing."""
 
 
 @login_not_required
 @require_GET
+@shows_no_record
+@needs_no_factor
 def health(request: HttpRequest) -> HttpResponse:
-    """For the proxy and the supervisor: whether the database answers. Says nothing else."""
+    """For the proxy and the supervisor: whether the database answers and the disk has room.
+
+    One word, and nothing else.
+    """
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
     except DatabaseError:
         return HttpResponse("database\n", status=503, content_type="text/plain")
+    if trouble := storage.present_trouble():
+        return HttpResponse(f"{trouble}\n", status=503, content_type="text/plain")
     return HttpResponse("ok\n", content_type="text/plain")
 
 
 @login_not_required
 @require_GET
+@shows_no_record
 def offline(request: HttpRequest) -> HttpResponse:
     """The worker that answers a reload without network; it must stand at the root of the site."""
     script = (settings.BASE / "static" / "sidewise" / "offline.js").read_text()
@@ -47,64 +65,23 @@ def offline(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def take_queue(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Entries that a browser queued; sent again they count once."""
-    examination, _ = allowed_examination(request.user, pk, write=True)
+@shows_no_record
+def give_queue_key(request: SignedInRequest) -> HttpResponse:
+    """The key of this person's queue in this browser (kept by the page in memory only).
+
+    With it come the examinations in which entries of this person wait for a decision.
+    """
     try:
-        taken = queue.take_in(examination, request.user, request.body)
+        key = base64.b64encode(queue_key(request.user)).decode()
     except UserError as error:
-        return JsonResponse({"error": error.message}, status=422)
-    return JsonResponse(taken.as_json())
-
-
-@require_http_methods(["GET", "POST"])
-def held(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """Entries that arrived too late: a person adds or drops each."""
-    examination, may_write = allowed_examination(request.user, pk, write=request.method == "POST")
-    problem = ""
-    if request.method == "POST":
-        number = request.POST.get("held", "")
-        rows = examination.held.filter(settled_at=None)
-        row = get_object_or_404(rows, pk=int(number) if number.isdecimal() else 0)
-        problem = _settle(request, row)
-        if not problem:
-            return redirect("held", pk=pk)
-    lines = [(row, _words(row), queue.line_in(row.entry)) for row in queue.open_held(examination)]
-    context = {"examination": examination, "held": lines, "problem": problem}
-    context["may_write"] = may_write
-    return render(request, "keeping/held.html", context, status=422 if problem else 200)
-
-
-def _settle(request: HttpRequest, row: HeldEntry) -> str:
-    how = request.POST.get("how", "")
-    if how not in ("add", "drop"):
-        return "Choose: add it or drop it."
-    if how == "add":
-        try:
-            queue.add_held(row, folded(row.examination).record.context.examiner)
-        except UserError as error:
-            return error.message
-    queue.settle(row, request.user.username, how)
-    return ""
-
-
-def _words(row: HeldEntry) -> str:
-    deed = row.entry.get("deed")
-    if isinstance(deed, dict) and deed.get("do") == "state":
-        return f"{deed.get('field')}: {deed.get('value')}"[:300]
-    finding = deed.get("finding") if isinstance(deed, dict) else None
-    if not isinstance(finding, dict):
-        return "an entry that could not be read"
-    parts = [finding.get("item"), finding.get("side"), finding.get("mode"), finding.get("status")]
-    value = finding.get("value")
-    parts += (
-        [f"{k} {v}" for k, v in value.items() if v is not None] if isinstance(value, dict) else []
-    )
-    return ", ".join(str(part) for part in parts if part)[:300]
+        # Another signing key: the page says that what waits on the device cannot be opened.
+        return JsonResponse({"error": error.message}, status=503)
+    held = held_in(request.user)
+    return JsonResponse({"owner": str(request.user.pk), "key": key, "held": held})
 
 
 @require_GET
-def export_patient(request: HttpRequest, key: UUID) -> HttpResponse:
+def export_patient(request: SignedInRequest, key: UUID) -> HttpResponse:
     """One patient's whole record as a file."""
     if not sees_patients(request.user):
         raise Http404
@@ -114,10 +91,10 @@ def export_patient(request: HttpRequest, key: UUID) -> HttpResponse:
 
 
 @require_GET
-def export_own(request: HttpRequest) -> HttpResponse:
+def export_own(request: SignedInRequest) -> HttpResponse:
     """What is kept about oneself: account, practice, marks, who looked."""
     write(Act.EXPORT, f"account:{request.user.pk}")
-    return _file(export.student_export(request.user), "my-record.json")
+    return _file(export.student_export(request.user, own=True), "my-record.json")
 
 
 def _file(data: dict[str, Any], name: str) -> HttpResponse:
@@ -130,7 +107,7 @@ def _file(data: dict[str, Any], name: str) -> HttpResponse:
 @roles(Role.ADMINISTRATOR)
 @require_http_methods(["GET", "POST"])
 @recently_confirmed
-def keeping(request: HttpRequest) -> HttpResponse:
+def keeping(request: SignedInRequest) -> HttpResponse:
     """Holds and erasure. The administrator names a patient's code or a student; sees no finding."""
     problem, done = "", ""
     if request.method == "POST":
@@ -139,14 +116,16 @@ def keeping(request: HttpRequest) -> HttpResponse:
         except UserError as error:
             problem = error.message
     context = {
-        "holds": Hold.objects.filter(lifted_at=None).select_related("patient", "person"),
-        "years": {kind: erase.keep_years(kind) for kind in ("patient", "student")},
+        "holds": Hold.objects.filter(lifted_at=None).select_related(
+            "patient", "person", "sitting__owner"
+        ),
+        "years": {kind: erasure.keep_years(kind) for kind in ("patient", "student")},
         "problem": problem, "done": done,
     }  # fmt: skip
     return render(request, "keeping/keeping.html", context, status=422 if problem else 200)
 
 
-def _do(request: HttpRequest) -> str:
+def _do(request: SignedInRequest) -> str:
     deed, user = request.POST.get("deed", ""), request.user.username
     if deed == "lift":
         return _lift(request.POST.get("hold", ""), user)
@@ -155,14 +134,25 @@ def _do(request: HttpRequest) -> str:
         reason = request.POST.get("reason", "").strip()[:200]
         if not reason:
             raise UserError("hold", None, "a reason", "Say who ordered it and under which number.")
-        which = {"patient": thing} if kind == "patient" else {"person": thing}
-        Hold.objects.create(**which, reason=reason, set_by=user)
-        write(Act.HOLD, f"{kind}:{_number(thing)}")
-        return "The hold stands."
+        field = HELD.get(kind)
+        if field is None:
+            raise UserError("hold", "one student of a sitting", "the sitting, or their account",
+                            "Hold the whole sitting.")  # fmt: skip
+        with gathered():
+            Hold.objects.create(**{field: thing}, reason=reason, set_by=user)
+            write(Act.HOLD, f"{kind}:{_number(thing)}")
+        return "The hold is in force."
     if deed == "erase":
         if request.POST.get("again", "").strip() != request.POST.get("name", "").strip():
             raise UserError("erase", "another name the second time", "the same name twice")
-        erase.erase_patient(thing, user) if kind == "patient" else erase.erase_student(thing, user)
+        if kind == "patient":
+            erasure.erase_patient(thing, user)
+        elif kind == "sitting":
+            erasure.erase_sitting(thing, user)
+        elif kind == "sitting-student":
+            erasure.erase_sitting_student(thing, user)
+        else:
+            erasure.erase_student(thing, user)
         return "Erased."
     raise UserError("keeping", deed, "hold, lift or erase")
 
@@ -171,19 +161,55 @@ def _lift(number: str, user: str) -> str:
     rows = Hold.objects.filter(lifted_at=None)
     row = get_object_or_404(rows, pk=int(number) if number.isdecimal() else 0)
     row.lifted_by, row.lifted_at = user, timezone.now()
-    row.save(update_fields=["lifted_by", "lifted_at"])
-    write(Act.HOLD_LIFTED, f"hold:{row.pk}")
-    return "The hold is lifted."
+    with gathered():
+        row.save(update_fields=["lifted_by", "lifted_at"])
+        write(Act.HOLD_LIFTED, f"hold:{row.pk}")
+    return "The hold has been lifted."
 
 
-def _named(request: HttpRequest) -> tuple[str, Any]:
+def _named(request: SignedInRequest) -> tuple[str, Any]:
     kind, name = request.POST.get("kind", ""), request.POST.get("name", "").strip()
-    if kind == "patient" and (patient := Patient.objects.filter(code=name).first()):
+    if kind == "patient" and (patient := _patient(name)):
         return kind, patient
     if kind == "student" and (person := User.objects.filter(username=name).first()):
         return kind, person
-    raise UserError("keeping", name, "the code of a patient or the name of a student here")
+    if kind == "sitting" and (sitting := _sitting(name)):
+        return kind, sitting
+    if kind == "sitting-student" and (row := _sitting_student(name)):
+        return kind, row
+    raise UserError(
+        "keeping", name,
+        "the code of a patient, the name of a student, or owner: title of a sitting here",
+    )  # fmt: skip
+
+
+def _patient(name: str) -> Patient | None:
+    """By code; where two owners use it, by "owner: code"."""
+    owner, colon, code = name.partition(": ")
+    whole = Patient.objects.filter(code=name)
+    found = whole or Patient.objects.filter(code=code, owner__username=owner) if colon else whole
+    if len(found) > 1:
+        raise UserError("keeping", "a code that two owners use", "the owner's name, then the code",
+                        "Type it as NAME: CODE.")  # fmt: skip
+    return next(iter(found), None)
+
+
+def _sitting(name: str) -> KeptSitting | None:
+    """By the owner's name and the title, as "owner: title"; both, since titles repeat."""
+    owner, _, title = name.partition(": ")
+    found = list(KeptSitting.objects.filter(owner__username=owner, title=title))
+    if len(found) > 1:
+        raise UserError("keeping", "a title given twice", "one sitting of that title",
+                        "Ask the teacher which one; another title tells them apart.")  # fmt: skip
+    return next(iter(found), None)
+
+
+def _sitting_student(name: str) -> SittingStudent | None:
+    """By owner, title and code, as "owner: title: code"."""
+    sitting, _, code = name.rpartition(": ")
+    found = _sitting(sitting)
+    return found.students.select_related("account").filter(code=code).first() if found else None
 
 
 def _number(thing: Any) -> str:
-    return str(thing.key) if isinstance(thing, Patient) else str(thing.pk)
+    return str(thing.key) if isinstance(thing, Patient | KeptSitting) else str(thing.pk)

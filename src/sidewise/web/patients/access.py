@@ -1,5 +1,7 @@
 """Who may do what with a patient's records: every decision is made here and nowhere else.
 
+What belongs to a patient (an examination) is asked for with its patient's right.
+
 The owner and a colleague with a writing share may write; a reading share may read (403 on
 writing); for anyone else the patient does not exist (404), so that nothing is learnt by asking.
 """
@@ -11,11 +13,10 @@ from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import PermissionDenied
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery
 from django.http import Http404
 
 from sidewise.web.accounts.rules import sees_patients
-from sidewise.web.examinations.models import Examination
 from sidewise.web.patients.models import Patient, Share
 
 
@@ -37,28 +38,24 @@ def patients_of(user: Any) -> QuerySet[Patient]:
 
 def allowed(user: Any, key: UUID, *, write: bool = False) -> Allowed:
     """The patient with this key; 404 for a stranger, 403 for a reader who wants to write."""
-    found = _with_right(Patient.objects.filter(key=key), user, "pk").first()
+    found = with_right(Patient.objects.filter(key=key), user, "pk").first()
     if found is None:
         raise Http404
-    return _checked(found, found.right, user, write)
+    return checked(found, found.right, user, write)
 
 
-def allowed_examination(user: Any, pk: UUID, *, write: bool = False) -> tuple[Examination, bool]:
-    """The examination and whether this person may write; the same rules as for its patient."""
-    rows = Examination.objects.select_related("patient").filter(pk=pk)
-    found = _with_right(rows, user, "patient_id").first()
-    if found is None:
-        raise Http404
-    return found, _checked(found.patient, found.right, user, write).may_write
+def with_right(rows: QuerySet[Any], user: Any, patient: str) -> QuerySet[Any]:
+    """The rows, each with `right`: whether the share of its patient lets `user` write, or None.
 
-
-def _with_right(rows: QuerySet[Any], user: Any, patient: str) -> QuerySet[Any]:
-    # One query: the share's right, or none at all, comes with the row.
+    `patient` is the field that names the patient. One query, whatever is found.
+    """
     share = Share.objects.filter(patient=OuterRef(patient), user=user).values("may_write")[:1]
-    return rows.annotate(right=share)
+    with_it: QuerySet[Any] = rows.annotate(right=Subquery(share))
+    return with_it
 
 
-def _checked(patient: Patient, right: bool | None, user: Any, write: bool) -> Allowed:
+def checked(patient: Patient, right: bool | None, user: Any, write: bool) -> Allowed:
+    """What `user` may do with this right; 404 for a stranger, 403 for a reader who would write."""
     is_owner = patient.owner_id == user.pk
     if not sees_patients(user) or (not is_owner and right is None):
         raise Http404

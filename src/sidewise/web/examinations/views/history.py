@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID, uuid4
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -18,20 +18,24 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from sidewise.errors import UserError
 from sidewise.protocol import HistoryItem
 from sidewise.record.ledger import Entry, Stated
+from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page
+from sidewise.web.examinations.forms import ContextForm
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.pieces import filled
+from sidewise.web.examinations.pieces import fill_in
 from sidewise.web.examinations.state import Current, add, current
 from sidewise.web.examinations.statements import (
+    NoneOfThese,
     VitalsForm,
     about_form,
     entries_of_form,
+    entries_of_none,
+    none_of_these,
     question_piece,
     states_text,
 )
 from sidewise.web.pages import show, values
-from sidewise.web.patients.access import allowed_examination
-from sidewise.web.patients.forms import ContextForm
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +56,8 @@ class HistoryPage(BedsidePage):
 
     core: SafeString
     """The questions asked of everybody."""
+    none: NoneOfThese
+    """Those of them that one touch answers with no."""
     groups: tuple[QuestionGroup, ...]
     """The others by group."""
     form: VitalsForm
@@ -72,7 +78,7 @@ class AboutPage(BedsidePage):
 
 @require_GET
 @gzip_page
-def show_history(request: HttpRequest, pk: UUID) -> HttpResponse:
+def show_history(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The core questions first, then the others by group, then vital signs."""
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
@@ -81,7 +87,7 @@ def show_history(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 def _history(
-    request: HttpRequest, examination: Examination, now: Current, may_write: bool,
+    request: SignedInRequest, examination: Examination, now: Current, may_write: bool,
     form: VitalsForm, states: str, status: int = 200,
 ) -> HttpResponse:  # fmt: skip
     page = bedside_page(request, examination, now, may_write, "history")
@@ -93,6 +99,7 @@ def _history(
     context = HistoryPage(
         **values(page),
         core=_questions(request, page, [item for item in asked if item.core]),
+        none=none_of_these(now),
         groups=tuple(
             QuestionGroup(label, len(items), _questions(request, page, items))
             for label, items in grouped.items()
@@ -103,15 +110,17 @@ def _history(
     return show(request, "examinations/history.html", context, status=status)
 
 
-def _questions(request: HttpRequest, page: BedsidePage, items: list[HistoryItem]) -> SafeString:
+def _questions(request: SignedInRequest, page: BedsidePage, items: list[HistoryItem]) -> SafeString:
     texts = (question_piece(page.bed.now, item, page.bed.is_open) for item in items)
-    return filled("".join(texts), page.examination.pk, get_token(request))
+    return fill_in("".join(texts), page.examination.pk, get_token(request))
 
 
 @require_POST
-def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
-    """One field stated by a plain form: a question answered, or one of several answers kept."""
+def answer(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """Stated by a plain form: a question answered, one of several answers kept, none of these."""
     examination, _ = allowed_examination(request.user, pk, write=True)
+    if "answers" in request.POST:
+        return _none_of_these(request, examination)
     field, word = request.POST.get("state", ""), request.POST.get("answer")
     replaces = tuple(request.POST.get("replaces", "").split())
     try:
@@ -131,8 +140,17 @@ def answer(request: HttpRequest, pk: UUID) -> HttpResponse:
     return redirect(f"{reverse('history', kwargs={'pk': pk})}#{place}")
 
 
+def _none_of_these(request: SignedInRequest, examination: Examination) -> HttpResponse:
+    now = current(examination)
+    _refuse_closed(now)
+    # What is open is looked up now: a form kept open answers nothing that was answered since.
+    if entries := entries_of_none(now, request.user.signs_as, request.POST["answers"]):
+        add(examination, entries)
+    return redirect(f"{reverse('history', kwargs={'pk': examination.pk})}#none-of-these")
+
+
 @require_POST
-def set_vitals(request: HttpRequest, pk: UUID) -> HttpResponse:
+def set_vitals(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The vital signs that were taken; a field left empty was not taken."""
     examination, may_write = allowed_examination(request.user, pk, write=True)
     now = current(examination)
@@ -145,7 +163,7 @@ def set_vitals(request: HttpRequest, pk: UUID) -> HttpResponse:
 
 
 @require_http_methods(["GET", "POST"])
-def about(request: HttpRequest, pk: UUID) -> HttpResponse:
+def about(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Age, sex, writing hand, complaint and setting."""
     is_post = request.method == "POST"
     examination, may_write = allowed_examination(request.user, pk, write=is_post)
@@ -161,7 +179,7 @@ def about(request: HttpRequest, pk: UUID) -> HttpResponse:
     return show(request, "examinations/about.html", context, status=status)
 
 
-def _state(request: HttpRequest, examination: Examination, now: Current, form: Any) -> None:
+def _state(request: SignedInRequest, examination: Examination, now: Current, form: Any) -> None:
     try:
         _refuse_closed(now)
         if entries := entries_of_form(form, request.POST, now, request.user.signs_as):

@@ -6,35 +6,34 @@ import re
 from dataclasses import dataclass
 from uuid import UUID, uuid4
 
-from django.db import transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from sidewise.errors import UserError
 from sidewise.record.line import LineReading
 from sidewise.record.model import Finding
+from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.audit.binding import gathered
+from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import Bedside, BedsidePage, bedside_page
 from sidewise.web.examinations.entries import entries_of_findings
-from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.models import Examination, HeldEntry
+from sidewise.web.examinations.queue import settle
 from sidewise.web.examinations.rows import slug
-from sidewise.web.examinations.state import Current, current
-from sidewise.web.examinations.store import append
-from sidewise.web.examinations.typed import (
+from sidewise.web.examinations.state import Current, add, current
+from sidewise.web.examinations.typed_line import (
     LEFT_OUT,
     LONGEST,
-    Asked,
-    Shown,
-    asked,
-    chosen,
+    AskedQuestion,
+    ShownFinding,
+    asked_questions,
+    chosen_findings,
     line_of,
     reading_of,
-    shown,
+    shown_finding,
 )
-from sidewise.web.keeping.models import HeldEntry
-from sidewise.web.keeping.queue import settle
 from sidewise.web.pages import show, values
-from sidewise.web.patients.access import allowed_examination
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,9 +52,9 @@ class LinePage(BedsidePage):
     """The part of the ids that its entries share."""
     reading: LineReading | None = None
     """What was read."""
-    lines: tuple[Shown, ...] = ()
+    lines: tuple[ShownFinding, ...] = ()
     """The findings that are stated."""
-    questions: tuple[Asked, ...] = ()
+    questions: tuple[AskedQuestion, ...] = ()
     """What has to be chosen first."""
     left_out: str = LEFT_OUT
     """The answer that leaves a part out."""
@@ -64,7 +63,7 @@ class LinePage(BedsidePage):
 
 
 @require_POST
-def line(request: HttpRequest, pk: UUID) -> HttpResponse:
+def line(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The line read and shown back; with `record`, its findings stored and back to the row."""
     examination, _ = allowed_examination(request.user, pk, write=True)
     now, form = current(examination), request.POST.dict()
@@ -78,7 +77,7 @@ def line(request: HttpRequest, pk: UUID) -> HttpResponse:
         return _page(request, examination, now, reading)
     try:
         _refuse_changed(form.get("seen"), now)
-        found = chosen(reading, form)
+        found = chosen_findings(reading, form)
         _store(request, examination, now, found)
     except UserError as error:
         return _page(request, examination, now, reading, error.message)
@@ -102,18 +101,18 @@ def _refuse_changed(seen: str | None, now: Current) -> None:
 
 
 def _store(
-    request: HttpRequest, examination: Examination, now: Current, found: list[Finding]
+    request: SignedInRequest, examination: Examination, now: Current, found: list[Finding]
 ) -> None:
     examiner, touch = now.record.context.examiner, request.POST.get("touch", "")
     touch = touch if re.fullmatch(r"[0-9a-f]{32}", touch) else ""
     entries = entries_of_findings(found, now.folded, request.user.signs_as, examiner, touch)
-    with transaction.atomic():
-        append(examination, entries)
+    with gathered():
+        add(examination, entries)
         if held := _held(request, examination):
             settle(held, request.user.username, "typed")
 
 
-def _held(request: HttpRequest, examination: Examination) -> HeldEntry | None:
+def _held(request: SignedInRequest, examination: Examination) -> HeldEntry | None:
     """The held entry whose line this is, if it came from there and still waits."""
     number = request.POST.get("held", "")
     if not re.fullmatch(r"[0-9]{1,18}", number):
@@ -121,8 +120,8 @@ def _held(request: HttpRequest, examination: Examination) -> HeldEntry | None:
     return examination.held.filter(pk=int(number), settled_at=None).first()
 
 
-def _back(request: HttpRequest, pk: UUID, now: Current, last: Finding) -> HttpResponse:
-    answer = redirect("stage", pk=pk, stage=slug(now.protocol.item(last.item).stage))
+def _back(request: SignedInRequest, pk: UUID, now: Current, last: Finding) -> HttpResponse:
+    answer = redirect("stage", pk=pk, stage=slug(now, now.protocol.item(last.item)))
     answer["Location"] += f"#row-{last.item}"
     if request.htmx:
         # A script cannot see where a redirect leads, nor the row in it.
@@ -131,13 +130,9 @@ def _back(request: HttpRequest, pk: UUID, now: Current, last: Finding) -> HttpRe
 
 
 def _page(
-    request: HttpRequest, examination: Examination, now: Current,
+    request: SignedInRequest, examination: Examination, now: Current,
     reading: LineReading | None = None, error: str = "",
 ) -> HttpResponse:  # fmt: skip
-    read = {} if reading is None else {
-        "lines": tuple(shown(finding, now) for finding in reading.findings),
-        "questions": tuple(asked(reading, request.POST.dict(), now)),
-    }  # fmt: skip
     context = LinePage(
         **values(bedside_page(request, examination, now, True, "")),
         error=error,
@@ -146,6 +141,7 @@ def _page(
         seen=now.length,
         touch=uuid4().hex,
         reading=reading,
-        **read,
+        lines=tuple(shown_finding(finding, now) for finding in reading.findings) if reading else (),
+        questions=tuple(asked_questions(reading, request.POST.dict(), now)) if reading else (),
     )
     return show(request, "examinations/line.html", context, status=422 if error else 200)

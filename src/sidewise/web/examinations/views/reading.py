@@ -6,19 +6,22 @@ from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.utils.safestring import SafeString, mark_safe
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
-from sidewise.note import note_body, note_html
+from sidewise.note import note_body, note_html, referral_line
 from sidewise.record import Record, Revision, record_json
+from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page
+from sidewise.web.examinations.essentials import said_otherwise
 from sidewise.web.examinations.meaning import Meaning
 from sidewise.web.examinations.state import Current, current, weigh
 from sidewise.web.examinations.statements import disputes_shown
 from sidewise.web.examinations.weighing import weighed, weighed_soon
 from sidewise.web.pages import show, values
-from sidewise.web.patients.access import allowed_examination
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +35,7 @@ class MeaningPage(BedsidePage):
 
 
 @require_GET
-def meaning(request: HttpRequest, pk: UUID) -> HttpResponse:
+def meaning(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """What the findings may mean; the panel's content for a script, else a page.
 
     A script may be told to ask again (204): what it shows then stays marked as not the newest.
@@ -54,33 +57,48 @@ class NotePage(BedsidePage):
 
     note: SafeString
     """The note itself, the same as in its file."""
+    line: str
+    """The same in one line, for a referral."""
     old: Revision | None
     """The earlier revision that this is the note of."""
+    otherwise: tuple[str, ...] = ()
+    """What would be said otherwise now than when it was signed."""
 
 
 @require_GET
-def note(request: HttpRequest, pk: UUID) -> HttpResponse:
+@gzip_page
+def note(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The note on the screen, made to be printed; with `file`, the same note to keep."""
     examination, may_write = allowed_examination(request.user, pk)
     now = weighed(examination)
     if "file" in request.GET:
-        answer = HttpResponse(note_html(now.record, said_of(now)))
+        answer = HttpResponse(note_html(now.record, said_of(now), now.region))
         answer["Content-Disposition"] = f'attachment; filename="{examination.pk}.html"'
         return answer
     page = bedside_page(request, examination, now, may_write, "note")
-    context = NotePage(**values(page), note=_body(now.record, said_of(now)), old=None)
+    said = said_of(now)
+    context = NotePage(
+        **values(page), note=_body(now, now.record, said),
+        line=referral_line(now.record, said, now.region), old=None,
+        otherwise=said_otherwise(now),
+    )  # fmt: skip
     return show(request, "examinations/note.html", context)
 
 
 @require_GET
-def revision(request: HttpRequest, pk: UUID, number: int) -> HttpResponse:
+@gzip_page
+def revision(request: SignedInRequest, pk: UUID, number: int) -> HttpResponse:
     """An earlier signed revision, as it was."""
     examination, may_write = allowed_examination(request.user, pk)
     now = current(examination)
     record = earlier(now, number)
     page = bedside_page(request, examination, now, may_write, "note")
     old = now.record.earlier[number - 1]
-    context = NotePage(**values(page), note=_body(record, weigh(record)), old=old)
+    said = weigh(record)
+    context = NotePage(
+        **values(page), note=_body(now, record, said),
+        line=referral_line(record, said, now.region), old=old,
+    )  # fmt: skip
     return show(request, "examinations/note.html", context)
 
 
@@ -103,6 +121,7 @@ def earlier(now: Current, number: int) -> Record:
         context=old.context,
         findings=old.findings,
         conclusion=old.conclusion,
+        care=old.care,
         revision=old.number,
         signed=old.signed,
         earlier=revisions[: number - 1],
@@ -110,7 +129,7 @@ def earlier(now: Current, number: int) -> Record:
 
 
 @require_GET
-def file(request: HttpRequest, pk: UUID) -> HttpResponse:
+def file(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The record as a file of the published format."""
     examination, _ = allowed_examination(request.user, pk)
     text = record_json(current(examination).record)
@@ -120,5 +139,5 @@ def file(request: HttpRequest, pk: UUID) -> HttpResponse:
     return answer
 
 
-def _body(record: Record, interpretation: Any) -> SafeString:
-    return mark_safe(note_body(record, interpretation))  # note_body escapes every word.
+def _body(now: Current, record: Record, interpretation: Any) -> SafeString:
+    return mark_safe(note_body(record, interpretation, now.region))  # note_body escapes every word.

@@ -8,26 +8,46 @@ from uuid import UUID, uuid4
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from sidewise.errors import UserError
-from sidewise.protocol import Item
+from sidewise.note.completeness import Missing, by_reason, essential, open_labels
+from sidewise.note.meaning import called_for_flags
+from sidewise.protocol import Item, Stage
 from sidewise.reason.result import RedFlag
-from sidewise.record.ledger import Amended, Concluded, Deed, Discarded, Entry, Signed
+from sidewise.record.ledger import (
+    Amended,
+    Concluded,
+    Deed,
+    Discarded,
+    Entry,
+    Signed,
+    ledger_digest,
+)
 from sidewise.record.model import Conclusion
+from sidewise.web.accounts.models import User
+from sidewise.web.accounts.permissions import SignedInRequest, stepped_up
+from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page
+from sidewise.web.examinations.essentials import said_of_signature
+from sidewise.web.examinations.follow_up import AskedFlag, asked_flags, follow_up_of
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.state import Current, current
-from sidewise.web.examinations.store import append
+from sidewise.web.examinations.signing_state import (
+    NewEntry,
+    end_of,
+    in_words,
+    newer_than,
+    refuse_unseen,
+)
+from sidewise.web.examinations.state import Current, add, current
 from sidewise.web.pages import show, values
-from sidewise.web.patients.access import allowed_examination
 
 DONE = {
-    "amend": "Open again; the signed revision is kept.",
-    "discard": "Discarded; kept out of sight.",
+    "amend": "Reopened for amendment; the signed revision is kept.",
+    "discard": "The draft was discarded; its ledger is kept.",
 }
 
 
@@ -36,7 +56,7 @@ class ReasonForm(forms.Form):
 
     reason = forms.CharField(
         min_length=3, max_length=500, label="Reason", widget=forms.TextInput(attrs={"size": 40}),
-        error_messages=dict.fromkeys(("required", "min_length"), "Say why, in a few words."),
+        error_messages=dict.fromkeys(("required", "min_length"), "Give the reason in a few words."),
     )  # fmt: skip
 
 
@@ -67,12 +87,22 @@ class SignPage(BedsidePage):
     """The clinician's own words."""
     error: str
     """Why it could not be signed."""
-    missing: tuple[tuple[str, list[str]], ...]
-    """What is not examined, by stage."""
+    missing: tuple[tuple[str, tuple[str, ...]], ...]
+    """What is essential and not examined, by stage."""
+    called_for: tuple[tuple[str, tuple[str, ...]], ...]
+    """What is called for and not examined, by the reason that calls for it."""
     not_excluded: tuple[RedFlag, ...]
     """Flags that are still open."""
     conflicts: tuple[tuple[Item, str], ...]
     """Items and sides at which two values contradict each other."""
+    seen: str
+    """Where the ledger ends as this page shows it."""
+    newer: tuple[NewEntry, ...]
+    """What has come since the page before was shown."""
+    asked: tuple[AskedFlag, ...]
+    """The raised flags, each with its tick and who follows it up."""
+    left_out: tuple[str, ...]
+    """What a full examination has and this kind of visit has not, where nothing was found."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +118,7 @@ class ReasonPage(BedsidePage):
 
 
 @require_http_methods(["GET", "POST"])
-def sign(request: HttpRequest, pk: UUID) -> HttpResponse:
+def sign(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """What is still open, said again, then the signature."""
     examination, may_write = allowed_examination(request.user, pk, write=True)
     now = current(examination)
@@ -96,53 +126,80 @@ def sign(request: HttpRequest, pk: UUID) -> HttpResponse:
     start = {"impression": written.impression, "plan": "\n".join(written.plan)}
     form = ConclusionForm(request.POST or None, initial=start)
     error = ""
+    newer: tuple[NewEntry, ...] = ()
     if request.method == "POST" and form.is_valid():
-        deeds: list[Deed] = [Concluded(conclusion=form.conclusion())]
-        if "sign" in request.POST:
-            deeds.append(Signed())
-        error = _do(examination, request.user, *deeds)
+        error = _sign_or_keep(request, examination, now, form.conclusion())
         if not error:
             return redirect("note" if "sign" in request.POST else "examination", pk=pk)
+        # What came between the look and the signature is shown as it is now.
+        now = current(examination)
+        newer = in_words(newer_than(request.POST.get("seen", ""), now) or (), now)
     page = bedside_page(request, examination, now, may_write, "sign")
-    context = SignPage(**values(page), form=form, error=error, **_still_open(now))
+    context = SignPage(
+        **values(page), form=form, error=error, seen=end_of(now), newer=newer,
+        asked=asked_flags(now.completeness.raised, request.POST), **_still_open(now),
+    )  # fmt: skip
     status = 422 if error or form.errors else 200
     return show(request, "examinations/sign.html", context, status=status)
 
 
+def _sign_or_keep(
+    request: SignedInRequest, examination: Examination, now: Current, conclusion: Conclusion
+) -> str:
+    """Keep the words as a draft, or sign what was seen; why not, if not."""
+    words = _entry(request.user, Concluded(conclusion=conclusion))
+    if "sign" not in request.POST:
+        return _added(examination, [words])
+    flags = request.POST.getlist("flag")
+    try:
+        refuse_unseen(request.POST.get("seen", ""), flags, now)
+        follow_up = follow_up_of(asked_flags(now.completeness.raised, request.POST))
+    except UserError as error:
+        return error.message
+    signed = Signed(
+        ledger=ledger_digest([*now.entries, words]),
+        account=request.user.pk,
+        flags=tuple(flag.flag for flag in now.completeness.raised),
+        follow_up=follow_up,
+        said=said_of_signature(examination, now),
+    )
+    return _added(examination, [words, _entry(request.user, signed)])
+
+
 def _still_open(now: Current) -> dict[str, Any]:
-    sides: dict[str, dict[str, dict[str, None]]] = {}
-    for entry in now.completeness.missing:
-        stage = sides.setdefault(str(entry.item.stage), {})
-        stage.setdefault(entry.item.label, {})[entry.side] = None
-    missing = {stage: [_named(*pair) for pair in items.items()] for stage, items in sides.items()}
+    missing = now.completeness.missing
+    always = {
+        str(entry.stage): open_labels(_of(entry.stage, missing)) for entry in essential(missing)
+    }
     flags = now.completeness.flags
     labels = now.protocol.by_id
     return {
-        "missing": tuple(missing.items()),
-        "not_excluded": tuple(flag for flag in flags if flag.status == "not excluded"),
+        "missing": tuple(always.items()),
+        "called_for": tuple(by_reason(missing).items()),
+        "left_out": tuple(item.label for item in now.completeness.left_out),
+        "not_excluded": called_for_flags(flags),
         "conflicts": tuple((labels[c.item], c.side) for c in now.record.conflicts),
     }
 
 
-def _named(label: str, sides: Any) -> str:
-    """An item by name; with its side where only one is open."""
-    one = [side for side in sides if side != "midline"]
-    return f"{label} ({one[0]})" if len(one) == 1 else label
+def _of(stage: Stage, missing: tuple[Missing, ...]) -> tuple[Missing, ...]:
+    return tuple(one for one in essential(missing) if one.stage == stage)
 
 
 @require_http_methods(["GET", "POST"])
-def amend(request: HttpRequest, pk: UUID) -> HttpResponse:
+@stepped_up
+def amend(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Open a signed revision again, for a reason; the signed one stays readable."""
     return _with_reason(request, pk, "amend", lambda reason: Amended(reason=reason))
 
 
 @require_http_methods(["GET", "POST"])
-def discard(request: HttpRequest, pk: UUID) -> HttpResponse:
+def discard(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Give up a draft, for a reason; its ledger is kept."""
     return _with_reason(request, pk, "discard", lambda reason: Discarded(reason=reason))
 
 
-def _with_reason(request: HttpRequest, pk: UUID, what: str, deed: Any) -> HttpResponse:
+def _with_reason(request: SignedInRequest, pk: UUID, what: str, deed: Any) -> HttpResponse:
     examination, may_write = allowed_examination(request.user, pk, write=True)
     form = ReasonForm(request.POST or None)
     error = ""
@@ -150,19 +207,26 @@ def _with_reason(request: HttpRequest, pk: UUID, what: str, deed: Any) -> HttpRe
         error = _do(examination, request.user, deed(form.cleaned_data["reason"]))
         if not error:
             messages.info(request, DONE[what])
-            place = "examination" if what == "amend" else "patient"
-            keys = {"pk": pk} if what == "amend" else {"key": examination.patient.key}
-            return redirect(place, **keys)
+            if what == "amend":
+                return redirect("examination", pk=pk)
+            return redirect("patient", key=examination.patient.key)
     page = bedside_page(request, examination, current(examination), may_write, what)
     context = ReasonPage(**values(page), form=form, what=what, error=error)
     status = 422 if error or form.errors else 200
     return show(request, "examinations/reason.html", context, status=status)
 
 
-def _do(examination: Examination, user: Any, *deeds: Deed) -> str:
-    at, by = timezone.now(), user.signs_as
+def _do(examination: Examination, user: User, deed: Deed) -> str:
+    return _added(examination, [_entry(user, deed)])
+
+
+def _entry(user: User, deed: Deed) -> Entry:
+    return Entry(id=uuid4().hex, at=timezone.now(), by=user.signs_as, deed=deed)
+
+
+def _added(examination: Examination, entries: list[Entry]) -> str:
     try:
-        append(examination, [Entry(id=uuid4().hex, at=at, by=by, deed=deed) for deed in deeds])
+        add(examination, entries)
     except UserError as error:
         return error.message
     return ""

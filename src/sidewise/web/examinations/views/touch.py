@@ -7,33 +7,41 @@ from dataclasses import dataclass, replace
 from typing import Any
 from uuid import UUID
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import redirect
 from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST
 
 from sidewise.errors import UserError
-from sidewise.record.ledger import Deed, Entry, Found, Stated, Undone
+from sidewise.protocol import Item
+from sidewise.record.ledger import Cared, Deed, Entry, Found, Stated, Undone
+from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.accounts.rules import takes_json
+from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page, rows_shown
-from sidewise.web.examinations.entries import entries_from_form, entries_from_json
+from sidewise.web.examinations.care_shown import CareShown, care_shown
+from sidewise.web.examinations.entries import entries_from_form, entries_from_json, in_form_words
 from sidewise.web.examinations.models import Examination
-from sidewise.web.examinations.pieces import filled
-from sidewise.web.examinations.rows import StageFoot, rest_of, row_of, slug
+from sidewise.web.examinations.pieces import fill_in
+from sidewise.web.examinations.rows import row_of, slug
 from sidewise.web.examinations.state import Current, add, current, examiner_of
 from sidewise.web.examinations.statements import (
+    NoneOfThese,
     VitalsForm,
     about_form,
+    none_of_these,
     question_piece,
     states_text,
 )
+from sidewise.web.examinations.together import SharedTouch, of_groups, of_stage
 from sidewise.web.examinations.views.stage import item_page
 from sidewise.web.pages import piece, show, values
-from sidewise.web.patients.access import allowed_examination
 
 
 @require_POST
-def touch(request: HttpRequest, pk: UUID) -> HttpResponse:
+@takes_json
+def touch(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """Entries from a script; answers the changed pieces of the page, or 422 with the reason."""
     examination, _ = allowed_examination(request.user, pk, write=True)
     by = request.user.signs_as
@@ -41,12 +49,12 @@ def touch(request: HttpRequest, pk: UUID) -> HttpResponse:
         entries = entries_from_json(request.body, by, examiner_of(examination))
         now = add(examination, entries)
     except UserError as error:
-        return _refused(error)
+        return _refused(in_form_words(error))
     return _answer(request, examination, now, entries)
 
 
 @require_POST
-def record(request: HttpRequest, pk: UUID) -> HttpResponse:
+def record(request: SignedInRequest, pk: UUID) -> HttpResponse:
     """The same from a plain form: back to the row, or the page with the reason (422)."""
     examination, may_write = allowed_examination(request.user, pk, write=True)
     now = current(examination)
@@ -56,7 +64,7 @@ def record(request: HttpRequest, pk: UUID) -> HttpResponse:
         entries = entries_from_form(form, now.folded, by, examiner)
         after = add(examination, entries)
     except UserError as error:
-        return _page_with(request, examination, now, may_write, error)
+        return _page_with(request, examination, now, may_write, in_form_words(error))
     items = list(_items(entries, after))
     return _back(pk, now, items)
 
@@ -64,7 +72,7 @@ def record(request: HttpRequest, pk: UUID) -> HttpResponse:
 def _back(pk: UUID, now: Current, items: list[str]) -> HttpResponse:
     if not items:
         return redirect("examination", pk=pk)
-    answer = redirect("stage", pk=pk, stage=slug(now.protocol.item(items[-1]).stage))
+    answer = redirect("stage", pk=pk, stage=slug(now, now.protocol.item(items[-1])))
     answer["Location"] += f"#row-{items[-1]}"
     return answer
 
@@ -97,44 +105,73 @@ class TouchAnswer(BedsidePage):
     """The rows it changed, each to take the place of the one on the page."""
     questions: SafeString
     """The questions it changed."""
+    none: NoneOfThese
+    """The core questions still open."""
     forms: SafeString
     """The forms of the context it changed, with what they show now."""
-    feet: tuple[StageFoot, ...]
-    """The foot of each stage it changed."""
+    feet: tuple[SharedTouch, ...]
+    """What is still open in each stage it changed."""
+    heads: tuple[SharedTouch, ...]
+    """The same of each group of these stages."""
 
 
 def _answer(
-    request: HttpRequest, examination: Examination, now: Current, entries: list[Entry]
+    request: SignedInRequest, examination: Examination, now: Current, entries: list[Entry]
 ) -> HttpResponse:
     page = replace(bedside_page(request, examination, now, True, ""), oob=True)
     items = [now.protocol.by_id[name] for name in _items(entries, now)]
     fields = _fields(entries, now)
-    stages = dict.fromkeys(item.stage for item in items)
+    stages = {item.stage: now.protocol.stage_of(item) for item in items}
     answer = TouchAnswer(
         **values(page),
-        rows=rows_shown(request, page, items, swapped=True),
+        rows=rows_shown(request, page, (*items, *_opened(now, items)), swapped=True),
         questions=_questions(request, page, fields),
-        forms=_forms(request, page, fields),
-        feet=tuple(StageFoot(stage, len(rest_of(now, stage))) for stage in stages),
+        none=none_of_these(now),
+        forms=SafeString(_forms(request, page, fields) + _care(request, page, entries)),
+        feet=tuple(of_stage(now, stage) for stage in stages.values()),
+        heads=tuple(one for stage in stages.values() for one in of_groups(now, stage)),
     )
     return show(request, "examinations/answer.html", answer)
 
 
-def _questions(request: HttpRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
+def _opened(now: Current, touched: list[Item]) -> list[Item]:
+    """Rows of the touched stages that are called for now, or are no longer."""
+    stages = {item.stage for item in touched}
+    names = now.newly_called - {item.id for item in touched}
+    return [item for item in now.protocol.items if item.id in names and item.stage in stages]
+
+
+def _questions(request: SignedInRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
     now = page.bed.now
     asked = [item for item in now.protocol.history if f"history.{item.id}" in fields]
     text = "".join(question_piece(now, item, page.bed.is_open) for item in asked)
-    return filled(text, page.examination.pk, get_token(request), swapped=True)
+    return fill_in(text, page.examination.pk, get_token(request), swapped=True)
 
 
-def _forms(request: HttpRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
+def _forms(request: SignedInRequest, page: BedsidePage, fields: tuple[str, ...]) -> SafeString:
     tables = {field.partition(".")[0] for field in fields} - {"history"}
     now, texts = page.bed.now, []
     if "vitals" in tables:
         texts.append(_form(request, page, "vitals", VitalsForm(now)))
-    if tables - {"vitals"}:
+    if tables - {"vitals", "scales"}:
         texts.append(_form(request, page, "about_form", about_form(now)))
     return SafeString("".join(texts))
+
+
+@dataclass(frozen=True, slots=True)
+class CarePiece(BedsidePage):
+    """What the list of done and planned is given when it is sent again."""
+
+    care: tuple[CareShown, ...]
+    """What is recorded, oldest first."""
+
+
+def _care(request: SignedInRequest, page: BedsidePage, entries: list[Entry]) -> str:
+    now = page.bed.now
+    if not any(isinstance(deed, Cared) for deed in _deeds(entries, now)):
+        return ""
+    context = CarePiece(**values(page), care=care_shown(now))
+    return piece(request, "examinations/care_list.html", context)
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,7 +184,7 @@ class FormPiece(BedsidePage):
     """What it shows and which entries hold it."""
 
 
-def _form(request: HttpRequest, page: BedsidePage, template: str, form: Any) -> str:
+def _form(request: SignedInRequest, page: BedsidePage, template: str, form: Any) -> str:
     states = states_text(form, page.bed.now.folded)
     context = FormPiece(**values(page), form=form, states=states)
     return piece(request, f"examinations/{template}.html", context)
@@ -167,11 +204,15 @@ def _refused(error: UserError) -> HttpResponse:
 
 
 def _page_with(
-    request: HttpRequest, examination: Examination, now: Current, may_write: bool, error: UserError
+    request: SignedInRequest,
+    examination: Examination,
+    now: Current,
+    may_write: bool,
+    error: UserError,
 ) -> HttpResponse:
     place = request.POST.get("places", "").split(";")[0].split()
     item = now.protocol.by_id.get(place[0]) if place else None
-    here = slug(item.stage) if item else ""
+    here = slug(now, item) if item else ""
     page = bedside_page(request, examination, now, may_write, here)
     if item is None:
         refused = RefusedPage(**values(page), error=error.message)

@@ -1,9 +1,11 @@
 import uuid
 
 from django.db import migrations, models
+from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+from django.db.migrations.state import StateApps
 
 
-def give_keys(apps, _schema_editor):
+def give_keys(apps: StateApps, _schema_editor: BaseDatabaseSchemaEditor) -> None:
     for patient in apps.get_model("patients", "Patient").objects.all():
         patient.key = uuid.uuid4()
         patient.save(update_fields=["key"])

@@ -8,8 +8,8 @@
 
 const TIMEOUT_MS = 8_000;
 const KEPT = "Not read yet: the network is lost. The line is kept on this device, encrypted. When the network is back it goes to the server by itself; then you see what was read and record it.";
-const STAYS = "Not read: the network is lost, and this device can keep nothing. The line stays here; try again when the network is back.";
-const WAITS = "Nothing was recorded: the network is lost. The line still waits at the server.";
+const STAYS = "Not read: there is no network connection, and nothing can be stored on this device. The line stays here; try again when the network is back.";
+const WAITS = "Nothing was recorded: there is no network connection. The line is still waiting at the server.";
 const SIGNED_OUT = "Not read: you are signed out. The line stays here; sign in again in another tab, then try again.";
 
 const post = (form, button) => {

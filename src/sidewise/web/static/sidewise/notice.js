@@ -12,10 +12,10 @@ const say = (text, wrong) => {
 };
 
 document.addEventListener("notice", (event) => say(event.detail.text, event.detail.wrong));
-document.addEventListener("htmx:sendError", () => say("The network is lost. Nothing was changed; try again when it is back.", true));
+document.addEventListener("htmx:sendError", () => say("There is no network connection. Nothing was changed; try again when it is back.", true));
 document.addEventListener("htmx:responseError", (event) => {
   const status = event.detail.xhr.status;
-  say(status === 403 ? "You may read these records, not write in them." : `The server answered ${status}. Nothing was changed; try again.`, true);
+  say(status === 403 ? "You may read these records but not change them." : `The server answered ${status}. Nothing was changed; try again.`, true);
 });
 
 for (const button of document.querySelectorAll("[data-print]")) {

@@ -3,6 +3,8 @@
 // <div data-photo-angle data-reference="trunk" data-point-sd="3" data-vertical-sd="1"></div>
 //
 // data-reference: "trunk" (proximal, joint, distal) or "vertical" (joint and distal, camera level).
+// data-zero, data-sense, data-low, data-high: the movement's own terms (picture_turn of the domain);
+// without them the angle is folded to 0 to 180.
 // Emits "change" with detail {degrees, sd, instrument: "photograph"} on the element.
 // The photograph is decoded into a canvas of this page: it is never sent, stored or given a URL.
 
@@ -21,20 +23,28 @@ function slope(tail, head) {
 
 const fold = (angle) => Math.acos(Math.max(-1, Math.min(1, Math.cos(angle)))) / RADIANS;
 
+/** Folded to 0 to 180, or in the movement's own terms: nearest the middle of its limits. */
+function inTerms(angle, turn) {
+  if (!turn) return fold(angle);
+  const middle = (turn.low + turn.high) / 2;
+  const rest = (180 - (turn.sense * (angle / RADIANS - turn.zero) - middle)) % 360;
+  return middle + 180 - (rest < 0 ? rest + 360 : rest);
+}
+
 /** Angle and standard error in degrees, first order; null where points are too close. */
-export function photoAngle(points, reference, pointSd, verticalSd) {
+export function photoAngle(points, reference, pointSd, verticalSd, turn = null) {
   const limb = slope(points.joint, points.distal);
   if (!(limb.length >= TOO_CLOSE * pointSd)) return null;
   const limbSd = (pointSd * Math.hypot(limb.gx, limb.gy)) / RADIANS;
   if (reference === "vertical") {
     const sd = Math.hypot(Math.SQRT2 * limbSd, verticalSd);
-    return { degrees: fold(limb.angle - Math.PI / 2), sd };
+    return { degrees: inTerms(limb.angle - Math.PI / 2, turn), sd };
   }
   const trunk = slope(points.joint, points.proximal);
   if (!(trunk.length >= TOO_CLOSE * pointSd)) return null;
   const trunkSd = (pointSd * Math.hypot(trunk.gx, trunk.gy)) / RADIANS;
   const jointSd = (pointSd * Math.hypot(limb.gx - trunk.gx, limb.gy - trunk.gy)) / RADIANS;
-  return { degrees: fold(limb.angle - trunk.angle), sd: Math.hypot(limbSd, trunkSd, jointSd) };
+  return { degrees: inTerms(limb.angle - trunk.angle, turn), sd: Math.hypot(limbSd, trunkSd, jointSd) };
 }
 
 function make(tag, properties, ...children) {
@@ -55,6 +65,9 @@ class PhotoAngle {
     this.pointSd = Number(root.dataset.pointSd) || 3;
     this.verticalSd = Number(root.dataset.verticalSd) || 1;
     this.names = this.reference === "vertical" ? ["joint", "distal"] : ["proximal", "joint", "distal"];
+    const { zero, sense, low, high } = root.dataset;
+    this.turn = zero === undefined ? null
+      : { zero: Number(zero), sense: Number(sense), low: Number(low), high: Number(high) };
     this.points = {};
     this.build();
   }
@@ -189,7 +202,7 @@ class PhotoAngle {
   }
 
   say(tell) {
-    const found = photoAngle(this.points, this.reference, this.pointSd, this.verticalSd);
+    const found = photoAngle(this.points, this.reference, this.pointSd, this.verticalSd, this.turn);
     if (!found) {
       this.result.textContent = "The points are too close together: set them apart.";
       return;

@@ -9,6 +9,8 @@ import { groupOf, takesThePlace } from "./replaces.js";
 const STORE = "waiting";
 const RETRY_MS = 4_000;
 const AT_ONCE = 50;
+// After this what a page does not need at once is fetched, in case the network goes.
+const AT_REST_MS = 10_000;
 const TIMEOUT_MS = 8_000;
 const body = document.body;
 const tokens = () => JSON.parse(body.getAttribute("hx-headers"));
@@ -16,9 +18,17 @@ const say = (text, wrong = false) => document.dispatchEvent(new CustomEvent("not
 
 let key = null;
 let owner = null;
+// Once the page is blank it asks for no key again, and lists nothing.
+let ended = false;
 let stuck = new Set();
 let held = new Set();
 let shown = "";
+let markRows = null;
+// Entries that a hand made on this page, to tell them from those of another device.
+const ours = new Set();
+const lengthAtFirst = Number(document.getElementById("head")?.dataset.length ?? NaN);
+// Rows of this person that cannot be opened, by number: they are set aside, and the others go on.
+const aside = new Map();
 
 const asked = (request) => new Promise((resolve, reject) => {
   request.onsuccess = () => resolve(request.result);
@@ -35,10 +45,12 @@ const kept = (transaction) => new Promise((resolve, reject) => {
   transaction.onabort = transaction.onerror = () => reject(transaction.error);
 });
 
-const post = async (address, data) => {
+// What no hand asked for does not prolong the session: a page left lying must still blank.
+const BACKGROUND = { "X-Sidewise-Background": "1" };
+const post = async (address, data, more = {}) => {
   const answer = await fetch(address, {
     method: "POST",
-    headers: { ...tokens(), "Content-Type": "application/json", "HX-Request": "true" },
+    headers: { ...tokens(), ...more, "Content-Type": "application/json", "HX-Request": "true" },
     body: JSON.stringify(data),
     redirect: "error",
     signal: AbortSignal.timeout(TIMEOUT_MS),
@@ -46,37 +58,58 @@ const post = async (address, data) => {
   return { status: answer.status, text: await answer.text() };
 };
 
+const signedOut = () => document.dispatchEvent(new CustomEvent("signed-out"));
+
 const fetchKey = async () => {
-  if (key || !crypto.subtle) return Boolean(key);
+  if (key || ended || !crypto.subtle) return Boolean(key);
   try {
-    const answer = await post("/queue-key/", {});
-    if (answer.status !== 200) return false;
+    const answer = await post("/queue-key/", {}, BACKGROUND);
+    if (answer.status === 401) signedOut();
+    if (answer.status !== 200 || ended) return false;
     const given = JSON.parse(answer.text);
     const bytes = Uint8Array.from(atob(given.key), (letter) => letter.charCodeAt(0));
-    key = await crypto.subtle.importKey("raw", bytes, "AES-GCM", false, ["encrypt", "decrypt"]);
+    const opens = await crypto.subtle.importKey("raw", bytes, "AES-GCM", false, ["encrypt", "decrypt"]);
     bytes.fill(0);
+    if (ended) return false;
+    key = opens;
     owner = given.owner;
     held = new Set(given.held);
     return true;
   } catch { return false; }
 };
 
-const lock = async (thing) => {
+const lock = async (thing, secret) => {
   const nonce = crypto.getRandomValues(new Uint8Array(12));
   const about = { name: "AES-GCM", iv: nonce, additionalData: new TextEncoder().encode(owner) };
   const text = new TextEncoder().encode(JSON.stringify(thing));
-  return { owner, nonce, sealed: await crypto.subtle.encrypt(about, key, text) };
+  return { owner, nonce, sealed: await crypto.subtle.encrypt(about, secret, text) };
 };
-const unlock = async (row) => {
+const unlock = async (row, secret) => {
   const about = { name: "AES-GCM", iv: row.nonce, additionalData: new TextEncoder().encode(row.owner) };
-  const text = await crypto.subtle.decrypt(about, key, row.sealed);
+  const text = await crypto.subtle.decrypt(about, secret, row.sealed);
   return { number: row.number, ...JSON.parse(new TextDecoder().decode(text)) };
 };
 
-// Everything of this person that waits, oldest first.
-const waiting = async () => {
+const opened = async (row, secret) => {
+  try {
+    const thing = await unlock(row, secret);
+    aside.delete(row.number);
+    return [thing];
+  } catch {
+    aside.set(row.number, "it cannot be opened with the key of your account: it was damaged here, or kept under another key");
+    return [];
+  }
+};
+
+const rowsOf = async (account) => {
   const rows = await asked((await database).transaction(STORE).objectStore(STORE).getAll());
-  return Promise.all(rows.filter((row) => row.owner === owner).map(unlock));
+  return rows.filter((row) => row.owner === account);
+};
+// Everything of this person that waits and can be opened, oldest first.
+const waiting = async (secret = key) => {
+  if (!secret) return [];
+  const rows = await rowsOf(owner);
+  return (await Promise.all(rows.map((row) => opened(row, secret)))).flat();
 };
 
 const place = ({ deed: { finding } }) => JSON.stringify([finding.item, finding.side, finding.mode ?? null, finding.repeat ?? 1]);
@@ -101,9 +134,10 @@ const stating = (entry, earlier) => {
   return { ...entry, deed: { ...entry.deed, replaces: [...new Set([...entry.deed.replaces, ...replaced])] } };
 };
 
-const keep = async (address, entries) => {
-  const earlier = (await waiting()).filter((thing) => thing.address === address).map((thing) => thing.entry);
-  const rows = await Promise.all(entries.map((entry) => lock({ address, entry: stating(replacing(entry, earlier), earlier) })));
+// With the key that was there when the hand touched: the page may go blank meanwhile.
+const keep = async (address, entries, secret) => {
+  const earlier = (await waiting(secret)).filter((thing) => thing.address === address).map((thing) => thing.entry);
+  const rows = await Promise.all(entries.map((entry) => lock({ address, entry: stating(replacing(entry, earlier), earlier) }, secret)));
   const transaction = (await database).transaction(STORE, "readwrite", { durability: "strict" });
   for (const row of rows) transaction.objectStore(STORE).add(row);
   await kept(transaction);
@@ -127,8 +161,12 @@ const words = ({ deed }) => {
 
 // What waits is shown as waiting: a list on the page, in words.
 const show = async () => {
+  const things = await waiting();
+  const closed = key ? 0 : await closedRows();
+  if (ended) return;
+  const here = location.pathname.match(/^\/examinations\/[^/]+\//)?.[0];
+  markRows?.(things.filter((thing) => here && thing.address.startsWith(here)).map((thing) => thing.entry));
   let region = document.getElementById("waiting");
-  const things = key ? await waiting() : [];
   if (!region) {
     region = document.createElement("section");
     region.id = "waiting";
@@ -136,9 +174,11 @@ const show = async () => {
     document.getElementById("main")?.before(region);
   }
   const open = undecided();
-  region.hidden = !things.length && !open.length;
+  region.hidden = !things.length && !open.length && !aside.size && !closed;
   // Only what changed is written again: a reader hears it once, and the focus stays on a link.
   const lines = things.map((thing) => words(thing.entry) + (stuck.has(thing.address) ? " (the server does not take it: you may no longer write there)" : ""));
+  for (const [number, why] of aside) lines.push(`entry ${number} is set aside: ${why}. Enter it again; the others are not held up.`);
+  if (closed) lines.push(`${closed} of your entries ${closed === 1 ? "is" : "are"} kept on this device, encrypted. They are opened and sent once the server gives your key; if that does not happen, tell whoever runs it.`);
   const now = JSON.stringify([lines, open]);
   if (region.isConnected && now === shown) return;
   shown = now;
@@ -154,6 +194,11 @@ const show = async () => {
   region.replaceChildren(head, list, ...open.map(decide));
 };
 
+// How many wait for this person that cannot be opened, because the server has not given the key.
+const closedRows = async () => {
+  try { return (await rowsOf(body.dataset.account)).length; } catch { return 0; }
+};
+
 // What the server could not add by itself waits there until this person has decided. Before one
 // patient only what is theirs is shown.
 const undecided = () => {
@@ -165,7 +210,7 @@ const decide = (examination, number, all) => {
   const link = document.createElement("a");
   link.href = `/examinations/${examination}/held/`;
   const which = all.length > 1 ? `, examination ${number + 1} of ${all.length}` : "";
-  link.textContent = `Entries made without network wait for your decision${which}`;
+  link.textContent = `Entries made offline are waiting for your decision${which}`;
   place.append(link);
   return place;
 };
@@ -179,8 +224,8 @@ const next = async () => {
 
 const sendSome = async (things) => {
   const address = things[0].address.replace(/(touch|line)\/$/, "queue/");
-  const answer = await post(address, { entries: things.map((thing) => thing.entry) });
-  if (answer.status === 401) { document.dispatchEvent(new CustomEvent("signed-out")); return null; }
+  const answer = await post(address, { entries: things.map((thing) => thing.entry) }, BACKGROUND);
+  if (answer.status === 401) { signedOut(); return null; }
   if (answer.status >= 500) throw new Error("not now");
   if (answer.status !== 200) { stuck.add(things[0].address); return { stored: 0 }; }
   const taken = JSON.parse(answer.text);
@@ -216,30 +261,43 @@ const refresh = (stored) => {
   if (location.pathname.startsWith("/examinations/") && !typing) location.reload();
 };
 
+const NO_ROOM = { status: 507, text: "Not confirmed: no answer came, and this device has no room or no right to keep it. Note it on paper; when the network is back, see whether it was recorded." };
+const keptHere = async (path, entries, text, secret) => {
+  try { await keep(path, entries, secret); } catch { return NO_ROOM; }
+  return { status: 202, text };
+};
+
+// What waits here before it: nothing where the store of the device cannot be read at all.
+const waitsBefore = async (path, secret) => {
+  try { return (await waiting(secret)).some((thing) => thing.address === path); } catch { return false; }
+};
+
 const carry = async ({ address, entries }) => {
   const path = new URL(address, location.href).pathname;
-  if (key && (await waiting()).some((thing) => thing.address === path)) {
-    await keep(path, entries);
+  const secret = key;
+  if (secret && await waitsBefore(path, secret)) {
+    const answer = await keptHere(path, entries, "kept on this device", secret);
     sendAndTell();
-    return { status: 202, text: "kept on this device" };
+    return answer;
   }
+  let answer = null;
   try {
-    const answer = await post(path, { entries });
+    answer = await post(path, { entries });
     if (answer.status !== 401 && answer.status < 500) return answer;
-    if (!key) return answer;
-    await keep(path, entries);
-    if (answer.status === 401) document.dispatchEvent(new CustomEvent("signed-out"));
+    if (!(secret ?? key)) return answer;
   } catch (error) {
-    if (!key) throw error;
-    await keep(path, entries);
+    if (!(secret ?? key)) throw error;
   }
-  return { status: 202, text: "kept on this device until the network is back" };
+  const saved = await keptHere(path, entries, "kept on this device until the network is back", secret ?? key);
+  if (answer?.status === 401) signedOut();
+  return saved;
 };
 
 // Kept without a try to send it: whoever asks has tried. False where nothing can be kept.
 const hold = async ({ address, entries }) => {
-  if (!key) return false;
-  try { await keep(address, entries); } catch { return false; }
+  const secret = key;
+  if (!secret) return false;
+  try { await keep(address, entries, secret); } catch { return false; }
   return true;
 };
 
@@ -249,12 +307,23 @@ document.addEventListener("keep", (event) => {
 });
 document.addEventListener("carry", (event) => {
   event.preventDefault();
+  event.detail.entries.forEach(({ id }) => ours.add(id));
   event.detail.answer = carry(event.detail);
 });
 // The key dies with the page; blanking the page must not leave it behind.
-document.addEventListener("session-ended", () => { key = null; });
+document.addEventListener("session-ended", () => { key = null; ended = true; });
 window.addEventListener("online", sendAndTell);
 setInterval(sendAndTell, RETRY_MS);
 navigator.serviceWorker?.register("/offline.js").catch(() => {});
-if (!crypto.subtle) say("Without https nothing can be kept on this device while the network is gone.", true);
+if (!crypto.subtle) say("Without https nothing can be stored on this device while there is no network connection.", true);
 sendAndTell();
+
+const atRest = async () => {
+  const [waits, since] = await Promise.all([import("./waits.js"), import("./since.js")]);
+  markRows = waits.markRows;
+  await show();
+  since.watch(lengthAtFirst, ours);
+  if (location.pathname.includes("/stage/")) await import("./stages.js");
+};
+if (location.pathname.startsWith("/examinations/")) setTimeout(() => atRest().catch(() => {}), AT_REST_MS);
+document.addEventListener("at-rest", () => atRest().catch(() => {}));

@@ -7,9 +7,10 @@ const told = new Map();
 
 const text = (values) => JSON.stringify([...values].sort());
 
-// One field by its button, or every field of a form that was changed since the page showed it.
+// Several answers by one button, one field by its button, or every field of a form that was changed since the page showed it.
 const statedIn = (form, button) => {
   const data = new FormData(form);
+  if (data.has("answers")) return JSON.parse(data.get("answers")).map((one) => ({ ...one, replaces: [] }));
   if (data.has("state")) {
     return [{ field: data.get("state"), value: button.value, replaces: (data.get("replaces") ?? "").split(" ").filter(Boolean) }];
   }
@@ -29,4 +30,4 @@ export const statements = (form, button, touch, at) =>
     return { id, at, deed: { do: "state", field, value, replaces: [...new Set([...replaces, ...before])] } };
   });
 
-export const isStatement = (form) => Boolean(form.elements.state || form.elements.states);
+export const isStatement = (form) => Boolean(form.elements.state || form.elements.states || form.elements.answers);

@@ -2,7 +2,9 @@
 //
 // <div data-tilt-angle data-way="hanging" data-sd="1"></div>
 //
-// data-way: "hanging" (one reading against gravity) or "between" (first and second reading).
+// data-way: "turn" (one reading in the movement's own terms: data-zero, data-sense, data-low and
+// data-high, as gravity_turn of the domain has them), "hanging" (one reading against gravity) or
+// "between" (first and second reading).
 // Emits "change" with detail {degrees, sd, instrument: "phone"}; typed by hand: sd is null and the
 // instrument is the examiner's to choose.
 
@@ -28,6 +30,29 @@ export function angleBetween(first, second) {
   return arc(up(first).reduce((sum, part, place) => sum + part * other[place], 0));
 }
 
+const SQUARE = 25; // Degrees that the screen may look away from the axis before it is said.
+
+/** The angle nearest the middle of the movement's limits, from a direction in degrees. */
+export function turnedFrom({ zero, sense, low, high }, direction) {
+  const middle = (low + high) / 2;
+  const raw = sense * (direction - zero) - middle;
+  const rest = (180 - raw) % 360;
+  return middle + 180 - (rest < 0 ? rest + 360 : rest);
+}
+
+/** The movement's angle, and how far the screen looks away from its axis; both in degrees. */
+export function angleOfTurn(reading, turn) {
+  const [x, y, z] = up(reading);
+  const away = Math.atan2(Math.abs(z), Math.hypot(x, y)) / RADIANS;
+  return { degrees: turnedFrom(turn, Math.atan2(x, y) / RADIANS), away };
+}
+
+/** Zero, sense and limits of a movement from the element's attributes, or null without them. */
+export function turnOf({ zero, sense, low, high }) {
+  return zero === undefined ? null
+    : { zero: Number(zero), sense: Number(sense), low: Number(low), high: Number(high) };
+}
+
 function make(tag, properties, ...children) {
   const element = Object.assign(document.createElement(tag), properties);
   element.append(...children);
@@ -38,6 +63,7 @@ class TiltAngle {
   constructor(root) {
     this.root = root;
     this.between = root.dataset.way === "between";
+    this.turn = root.dataset.way === "turn" ? turnOf(root.dataset) : null;
     this.sd = Number(root.dataset.sd) || 1;
     this.build();
   }
@@ -54,7 +80,9 @@ class TiltAngle {
       event.stopPropagation();
       this.byHand();
     });
-    const help = "Lay the phone along the limb, its top towards the joint. Gravity cannot see a turn " +
+    // Where the movement has terms of its own they stand above the tool.
+    const help = this.turn ? "Lay the phone as said above, and hold still." :
+      "Lay the phone along the limb, its top towards the joint. Gravity cannot see a turn " +
       "about the vertical: measure rotation lying down.";
     this.root.append(make("p", { className: "tilt-help" }, help), this.start, this.take, this.live,
       this.result, make("label", {}, "Degrees by hand ", this.hand));
@@ -96,9 +124,14 @@ class TiltAngle {
     this.now = { beta: event.beta, gamma: event.gamma };
     this.start.hidden = true;
     this.take.hidden = false;
+    const degrees = this.degrees();
     const from = this.first;
-    const degrees = from ? angleBetween(from, this.now) : angleFromHanging(this.now);
     this.live.textContent = this.between && !from ? "ready" : `${Math.round(degrees)} degrees`;
+  }
+
+  degrees() {
+    if (this.turn) return angleOfTurn(this.now, this.turn).degrees;
+    return this.first ? angleBetween(this.first, this.now) : angleFromHanging(this.now);
   }
 
   read() {
@@ -108,8 +141,14 @@ class TiltAngle {
       this.result.textContent = "First reading taken. Move the limb, then take the second.";
       return;
     }
-    const degrees = this.between ? angleBetween(this.first, this.now) : angleFromHanging(this.now);
-    const sd = this.between ? Math.SQRT2 * this.sd : this.sd;
+    const degrees = this.degrees();
+    const away = this.turn ? angleOfTurn(this.now, this.turn).away : 0;
+    if (away > SQUARE) {
+      this.result.textContent = `The screen looks ${Math.round(away)} degrees away from the axis: ` +
+        "turn the phone as said above, then take the reading again.";
+      return;
+    }
+    const sd = (this.between ? Math.SQRT2 * this.sd : this.sd) / Math.cos(away * RADIANS);
     this.result.textContent = `${Math.round(degrees)} degrees taken.`;
     this.first = undefined;
     if (this.between) this.take.textContent = "Take first reading";

@@ -6,6 +6,7 @@
 // preventDefault() and sets event.detail.answer to a promise of {status, text}.
 
 import { groupOf, takesThePlace } from "./replaces.js";
+import { next, reopen } from "./rows.js";
 import { isStatement, statements } from "./statements.js";
 
 const notice = (text, wrong = false) =>
@@ -47,7 +48,7 @@ const findingsOf = (form, button) => {
 // What was typed at another place of the row and not recorded yet goes with this one: the answer
 // brings the row anew, and it would be lost. One undo takes both back.
 const isTyped = (field) => field.matches("input[inputmode], textarea") ? field.value.trim() && field.value !== field.defaultValue
-  : field.matches("select[name='level.level']") && field.value && !field.selectedOptions[0].defaultSelected;
+  : field.matches("select[data-typed]") && field.value && !field.selectedOptions[0].defaultSelected;
 const typedBeside = (form) => {
   const row = form.closest("[data-row]");
   if (!row || !form.matches(".number")) return [];
@@ -93,11 +94,15 @@ const carry = (address, entries) => {
   return document.dispatchEvent(event) ? post(address, entries) : event.detail.answer;
 };
 
-// Focus stays where the hand is: on the same button of the new row, else on the next open row.
+// Focus stays where the hand is: on the same button of the new row, else on what comes next.
 let hand = null;
+let byKey = false;
+for (const kind of ["keydown", "pointerdown"]) document.addEventListener(kind, () => { byKey = kind === "keydown"; }, true);
 const remember = (form, button) => {
   const places = form.elements.places?.value ?? form.elements.state?.value;
-  hand = { places, label: button?.textContent, row: form.closest("[data-row]")?.id, form: form.id };
+  const row = form.closest("[data-row]");
+  const at = row ?? form.closest(".stage-foot, .group-head, .none-of-these");
+  hand = { places, label: button?.textContent, at: at?.id, form: form.id, singly: !row || "singly" in row.dataset };
 };
 const restoreFocus = () => {
   if (!hand || (document.activeElement && document.activeElement !== document.body)) return;
@@ -106,31 +111,46 @@ const restoreFocus = () => {
   const same = forms.filter((form) => hand.places && at(form) === hand.places)
     .flatMap((form) => [...form.querySelectorAll("button")])
     .find((button) => button.textContent === hand.label);
-  const target = same ?? document.getElementById(hand.form)?.querySelector("button") ?? nextOpen(document.getElementById(hand.row));
-  target?.focus({ preventScroll: !target.matches(".one-touch") });
+  const target = same ?? document.getElementById(hand.form)?.querySelector("button") ?? next(document.getElementById(hand.at), hand.singly);
+  // The page moves under nobody's finger: only who goes by keyboard is taken there.
+  target?.focus({ preventScroll: !byKey });
 };
-const nextOpen = (row) => {
-  const rows = [...document.querySelectorAll("[data-row]")];
-  const after = row ? rows.slice(rows.indexOf(row) + 1) : [];
-  return after.map((other) => other.querySelector(".one-touch, .chip")).find(Boolean) ?? row?.querySelector("a, button");
+
+// An answer brings rows that this page may not have, such as that of the figure.
+const fitting = (text) => {
+  const pieces = document.createElement("template");
+  pieces.innerHTML = text;
+  for (const piece of pieces.content.querySelectorAll("[hx-swap-oob][id]")) {
+    if (!document.getElementById(piece.id)) piece.remove();
+  }
+  return pieces.innerHTML;
 };
+
+// What the bar says of raised flags: it stays in sight, and what is new in it is said aloud.
+const raised = () => [...document.querySelectorAll("[data-alarm] b")].map((flag) =>
+  `${flag.textContent.trim()} ${(flag.nextSibling?.textContent ?? "").replace(/;\s*$/, "").trim()}`);
 
 const show = (form, answer, entries) => {
   if (answer.status === 200) {
-    htmx.swap(document.body, answer.text, { swapStyle: "none" });
+    const before = new Set(raised());
+    htmx.swap(document.body, fitting(answer.text), { swapStyle: "none" });
+    reopen();
     restoreFocus();
-    notice(entries[0].deed.do === "undo" ? "taken back" : "saved");
+    const fresh = raised().filter((flag) => !before.has(flag));
+    const done = entries[0].deed.do === "undo" ? "taken back" : "saved";
+    notice([done, ...fresh].join("\n"), fresh.length > 0);
     document.body.dispatchEvent(new CustomEvent("touched"));
     return;
   }
   if (answer.status === 202) { notice(answer.text); return; }
-  const words = answer.status === 422 ? answer.text.trim()
-    : answer.status === 403 ? "Not saved: you may read these records, not write in them."
-      : answer.status === 401 ? "Not saved: you are signed out. Sign in again in another tab, then touch once more."
+  const words = [422, 507].includes(answer.status) ? answer.text.trim()
+    : answer.status === 403 ? "Not saved: you may read these records but not change them."
+      : answer.status === 401 ? "Not saved: you are signed out. Sign in again in another tab, then try again."
+      : answer.status >= 500 ? `Not confirmed: the server answered ${answer.status}. It may not have been recorded; open the page again, then see.`
       : `Not saved: the server answered ${answer.status}. Try again.`;
   const row = form.closest("[data-row]");
   const own = entries.length > 1 && row ? null : form.querySelector("[data-error]");
-  const place = form.isConnected ? own ?? row?.querySelector("[data-error]") : null;
+  const place = form.isConnected ? own ?? row?.querySelector(".item [data-error]") ?? row?.querySelector("[data-error]") : null;
   if (place) place.textContent = words;
   notice(words, true);
 };
@@ -148,7 +168,7 @@ const send = (form, button) => {
   for (const old of row.querySelectorAll("[data-error]")) old.textContent = "";
   line = line.then(async () => {
     try { show(form, await carry(address, entries), entries); } catch {
-      notice("Not saved: the network is lost. Nothing was recorded; touch again when it is back.", true);
+      notice("Not confirmed: there is no network connection. It may not have been recorded; open the page again when the network is back, then see.", true);
     } finally { row.removeAttribute("aria-busy"); }
   });
 };
@@ -162,11 +182,6 @@ document.addEventListener("submit", (event) => {
 // A key held down must not record a row after row.
 document.addEventListener("keydown", (event) => {
   if (event.repeat && ["Enter", " "].includes(event.key) && event.target.closest?.("form[data-touch]")) event.preventDefault();
-});
-
-document.addEventListener("click", (event) => {
-  const panel = event.target.closest?.("[data-close-panel]")?.closest(".panel");
-  if (panel) { panel.replaceChildren(); panel.closest("[data-row]")?.querySelector(".side-links a")?.focus(); }
 });
 
 // A panel that opens takes the focus, so that keyboard and screen reader arrive in it.

@@ -1,12 +1,26 @@
 // Turns the mirror: columns change places and the headings say who stands where.
 // Also keeps the strip in step with the stage in view, and the instrument chosen for angles.
 
+// The keyboard goes as the eye reads: the side at the left of the page stands first in its row.
+const inOrder = () => {
+  for (const row of document.querySelectorAll("[data-mirror] [data-row]")) {
+    const [right, left] = ["right", "left"].map((side) => row.querySelector(`:scope > .${side}`));
+    const item = row.querySelector(":scope > .item");
+    if (!right || !left || !item) continue;
+    const [first, last] = row.closest(".behind") ? [left, right] : [right, left];
+    if (first.compareDocumentPosition(item) & Node.DOCUMENT_POSITION_FOLLOWING) continue;
+    item.before(first);
+    item.after(last);
+  }
+};
+
 document.addEventListener("click", (event) => {
   const turn = event.target.closest?.("[data-turn]");
   if (!turn) return;
   event.preventDefault();
   const behind = !turn.closest("[data-mirror]").classList.contains("behind");
   for (const mirror of document.querySelectorAll("[data-mirror]")) mirror.classList.toggle("behind", behind);
+  inOrder();
   const text = behind ? "You stand behind: the patient's left is on the left of the page." : "You face the patient: the patient's right is on the left of the page.";
   document.dispatchEvent(new CustomEvent("notice", { detail: { text } }));
 });
@@ -42,7 +56,9 @@ const seen = new IntersectionObserver((entries) => {
 const watch = () => { for (const stage of document.querySelectorAll("section[data-stage]")) seen.observe(stage); };
 watch();
 document.addEventListener("htmx:afterSettle", watch);
+for (const when of ["touched", "htmx:load"]) document.body.addEventListener(when, inOrder);
 document.body.addEventListener("touched", () => {
   const middle = document.elementFromPoint(window.innerWidth / 3, window.innerHeight * 0.35)?.closest("section[data-stage]");
   if (middle) mark(middle.dataset.stage);
 });
+inOrder();

@@ -1,0 +1,147 @@
+"""What was done and is planned, what tests showed, and scores: one page, plain forms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from uuid import UUID, uuid4
+
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from sidewise.errors import UserError
+from sidewise.record.ledger import Cared, Deed, Entry, Undone
+from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.examinations.access import allowed_examination
+from sidewise.web.examinations.bedside import BedsidePage, bedside_page
+from sidewise.web.examinations.care_forms import FORMS, CareForm
+from sidewise.web.examinations.care_shown import CareShown, care_shown
+from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.state import Current, add, current
+from sidewise.web.examinations.statements import ScalesForm, entries_of_form, states_text
+from sidewise.web.pages import show, values
+
+SCORES = "scores"
+
+
+@dataclass(frozen=True, slots=True)
+class CareSection:
+    """One form of the page, folded away until it is wanted."""
+
+    id: str
+    """Which of the forms."""
+    title: str
+    """Its heading."""
+    button: str
+    """What its button says."""
+    form: CareForm
+    """The form."""
+    is_wrong: bool
+    """Whether it was sent and could not be recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class CarePage(BedsidePage):
+    """What the page of done and planned is given."""
+
+    care: tuple[CareShown, ...]
+    """What is recorded, oldest first."""
+    sections: tuple[CareSection, ...]
+    """The forms, by what they record."""
+    scales: ScalesForm
+    """Pain and function as numbers."""
+    states: str
+    """What the form of scores shows and which entries hold it."""
+
+
+TITLES = {
+    "step": ("Done or planned: film, referral, exercises, advice, next visit", "record the step"),
+    "injection": ("Injection given", "record the injection"),
+    "investigation": ("Result of a test", "record the result"),
+    "score": ("Total of another questionnaire", "record the total"),
+}
+
+
+@require_http_methods(["GET", "POST"])
+def care(request: SignedInRequest, pk: UUID) -> HttpResponse:
+    """Everything recorded, and a form for each kind of entry."""
+    is_post = request.method == "POST"
+    examination, may_write = allowed_examination(request.user, pk, write=is_post)
+    now = current(examination)
+    if not is_post:
+        return _page(request, examination, now, may_write)
+    if now.record.signed is not None or now.folded.discarded is not None:
+        raise Http404("This record is closed.")
+    if undone := request.POST.get("undo", ""):
+        return _undo(request, examination, now, undone)
+    if SCORES in request.POST:
+        return _state(request, examination, now, may_write)
+    kind = request.POST.get("kind", "")
+    if kind not in FORMS:
+        error = UserError("the form", kind, f"one of {', '.join(FORMS)}")
+        return HttpResponse(error.message, status=400, content_type="text/plain; charset=utf-8")
+    return _record(request, examination, now, may_write, FORMS[kind](now, request.POST))
+
+
+def _record(
+    request: SignedInRequest, examination: Examination, now: Current, may_write: bool,
+    form: CareForm,
+) -> HttpResponse:  # fmt: skip
+    made = form.entry() if form.is_valid() else None
+    if made is not None:
+        try:
+            add(examination, [_entry(request, Cared(entry=made))])
+            return redirect("care", pk=examination.pk)
+        except UserError as error:
+            # What was raised meanwhile stands in the form that is shown.
+            now = current(examination)
+            form = type(form)(now, request.POST)
+            form.is_valid()
+            form.add_error(None, error.message)
+    return _page(request, examination, now, may_write, form)
+
+
+def _state(
+    request: SignedInRequest, examination: Examination, now: Current, may_write: bool
+) -> HttpResponse:
+    form = ScalesForm(now, request.POST)
+    if not form.is_valid():
+        return _page(request, examination, now, may_write, scales=form)
+    if entries := entries_of_form(form, request.POST, now, request.user.signs_as):
+        add(examination, entries)
+    return redirect("care", pk=examination.pk)
+
+
+def _undo(
+    request: SignedInRequest, examination: Examination, now: Current, text: str
+) -> HttpResponse:
+    # Only what is on this page is taken back from it.
+    names = tuple(name for name in text.split() if name in now.folded.care)
+    if names:
+        add(examination, [_entry(request, Undone(entries=names))])
+    return redirect("care", pk=examination.pk)
+
+
+def _entry(request: SignedInRequest, deed: Deed) -> Entry:
+    return Entry(id=uuid4().hex, at=timezone.now(), by=request.user.signs_as, deed=deed)
+
+
+def _page(
+    request: SignedInRequest, examination: Examination, now: Current, may_write: bool,
+    wrong: CareForm | None = None, scales: ScalesForm | None = None,
+) -> HttpResponse:  # fmt: skip
+    page = bedside_page(request, examination, now, may_write, "care")
+    sections = tuple(
+        CareSection(kind, *TITLES[kind], wrong, True)
+        if wrong is not None and wrong.kind == kind
+        else CareSection(kind, *TITLES[kind], form(now), False)
+        for kind, form in FORMS.items()
+    )
+    form = scales or ScalesForm(now)
+    states = request.POST.get("states", "") if scales else states_text(form, now.folded)
+    context = CarePage(
+        **values(page), care=care_shown(now), sections=sections, scales=form, states=states
+    )
+    status = 422 if wrong is not None or scales is not None else 200
+    return show(request, "examinations/care.html", context, status=status)

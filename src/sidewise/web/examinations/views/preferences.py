@@ -1,0 +1,71 @@
+"""What one person usually does: setting of care, instrument, and the first tour."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.views.decorators.http import require_http_methods
+
+from sidewise.ground.settings import SETTING_WORDS
+from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.audit.watch import shows_no_record
+from sidewise.web.examinations.models import Preferences
+from sidewise.web.examinations.usual import remember_usual
+from sidewise.web.examinations.widgets import INSTRUMENTS
+from sidewise.web.pages import show
+
+
+class PreferencesForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What is chosen beforehand on new pages; nothing of it is recorded by itself."""
+
+    setting = forms.ChoiceField(
+        choices=[("", "choose each time"), *SETTING_WORDS.items()], required=False,
+        label="Where you usually see patients",
+        help_text="Chosen beforehand for a new examination, where it can be changed.",
+    )  # fmt: skip
+    instrument = forms.ChoiceField(
+        choices=[("", "the eye"), *((name, name) for name in INSTRUMENTS if name != "eye")],
+        required=False, label="What you usually read angles with",
+        help_text="Another one chosen during an examination holds for that patient only.",
+    )  # fmt: skip
+
+    class Meta:
+        model = Preferences
+        fields = ("setting", "instrument")
+
+
+@dataclass(frozen=True, slots=True)
+class PreferencesPage:
+    """What the page of preferences is given."""
+
+    form: PreferencesForm
+    """The two choices."""
+    tour: bool
+    """Whether the tour stands on the page as well."""
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@shows_no_record
+def preferences(request: SignedInRequest) -> HttpResponse:
+    """One's own usual choices; with `toured`, only that the tour was taken or skipped."""
+    kept = Preferences.objects.filter(user=request.user).first() or Preferences(user=request.user)
+    if "toured" in request.POST:
+        kept.toured = True
+        _keep(request, kept)
+        return redirect("today")
+    form = PreferencesForm(request.POST or None, instance=kept)
+    if request.method == "POST" and form.is_valid():
+        _keep(request, form.save(commit=False))
+        messages.success(request, "Kept.")
+        return redirect("preferences")
+    page = PreferencesPage(form, tour=True)
+    return show(request, "examinations/preferences.html", page, 422 if form.is_bound else 200)
+
+
+def _keep(request: SignedInRequest, kept: Preferences) -> None:
+    kept.save()
+    remember_usual(request.session, kept)

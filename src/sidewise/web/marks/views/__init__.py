@@ -1,0 +1,1 @@
+"""The pages of marks, one module for what belongs together."""
