@@ -6,6 +6,7 @@ import os
 import sys
 import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 # Before anything imports the web settings: tests never touch a person's own data folder.
 os.environ.setdefault("SIDEWISE_HOME", tempfile.mkdtemp(prefix="sidewise-test-"))
@@ -21,9 +22,28 @@ settings.load_profile("fixed")
 
 
 @pytest.fixture(autouse=True)
+def head_of_no_other_chain() -> None:
+    """The head that one test's database left in the data folder says nothing about the next's."""
+    (Path(os.environ["SIDEWISE_HOME"]) / "audit-head").unlink(missing_ok=True)
+
+
+@pytest.fixture(autouse=True)
 def numpy_afterwards() -> Iterator[None]:
     """Compiled sums, where a test turned them on, are not left on for the next."""
     yield
-    lower = sys.modules.get("sidewise.reason.engine.lower")
-    if lower is not None:
-        lower.turn_on(False)
+    compiled = sys.modules.get("sidewise.network.compiled.turned_on")
+    if compiled is not None:
+        compiled.turn_on(False)
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Of a distributed run: a failure, and what took a minute, is named when it happens.
+
+    A run that is ended from outside prints no summary, so that its failures would stay unnamed.
+    """
+    if not hasattr(report, "node"):  # In a worker, or a run of one process, which ends by itself.
+        return
+    if report.failed:
+        print(f"\nFAILED {report.nodeid} ({report.when})", flush=True)
+    if report.duration > 60:
+        print(f"\n{report.duration:.0f} s {report.nodeid} ({report.when})", flush=True)

@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 from sidewise.record import Record, parse_record
+from tests.shoulder import REGIONS
 
 SAVED = "/touch/"
 
@@ -19,9 +20,25 @@ class Hand:
         self.touches = 0
 
     def tap(self, selector: str) -> None:
-        """One touch."""
+        """One touch, and one more where its row has to be opened first."""
+        self.unfold(selector)
         self.touches += 1
         self.page.locator(selector).first.tap()
+
+    def unfold(self, selector: str) -> None:
+        """Open the closed row of what is to be touched, if it is not there to be touched yet."""
+        row = selector.split()[0]
+        if not row.startswith("#row-") or self.page.locator(selector).count():
+            return
+        opener = self.page.locator(f"{row}.closed [data-opens]").last
+        if opener.count():
+            self.touches += 1
+            opener.tap()
+
+    def fill(self, selector: str, text: str) -> None:
+        """Fill a field of a row, opened if need be; counted by nobody."""
+        self.unfold(selector)
+        self.page.fill(selector, text)
 
     def save(self, selector: str) -> int:
         """One touch that records; waits for the answer and returns its status."""
@@ -52,17 +69,17 @@ class Hand:
         page.fill("#id_code", code)
         page.click("main button.main")
         page.fill("#id_age", "58")
-        page.select_option("#id_sex", "female")
-        page.select_option("#id_dominant", "right")
+        page.check("input[name=sex][value=female]")
+        page.check("input[name=dominant][value=right]")
         page.select_option("#id_setting", "primary")
         page.check(f"input[name=complaint][value={complaint}]")
         page.click("main button.main")
-        page.wait_for_url("**/stage/prepare/")
-        address: str = page.url.split("stage/")[0]
+        page.wait_for_url("**/history/**")
+        address: str = page.url.split("history/")[0]
         return address
 
     def file(self, address: str) -> Record:
         """The record as its file gives it back."""
         text = self.page.request.get(f"{address}file/").text()
         assert json.loads(text)["format"] == "sidewise-examination/1"
-        return parse_record(text)
+        return parse_record(text, REGIONS)

@@ -14,6 +14,7 @@ from typing import Any
 from sidewise.web import demo
 
 PEOPLE = ("owner", "colleague", "reader")
+OTHERS = {"teacher": "teacher", "student": "student", "administrator": "administrator"}
 
 
 def main() -> None:
@@ -25,16 +26,19 @@ def main() -> None:
     extra = [f"examiner{number}" for number in range(int(os.environ.get("EXAMINERS", "0")))]
     for name in [*PEOPLE, *extra]:
         User.objects.create_user(name, password=PASSWORD, role=Role.CLINICIAN, code=name.upper())
+    for name, role in OTHERS.items():
+        User.objects.create_user(name, password=PASSWORD, role=role, code=name.upper())
     if not os.environ.get("REAL_WEIGHING"):
         from sidewise.web.examinations import state
         from sidewise.web.examinations.views import reading
 
         state.weigh = reading.weigh = hand_made
-    from sidewise.reason.compiled import wish_for_compiled
+    from sidewise.reason.weighing.warm_up import wish_for_compiled
 
     wish_for_compiled()
     if examples := os.environ.get("WITH_EXAMPLES"):
         demo.load_clinic(Path(examples), User.objects.get(username="owner"))
+        demo.load_marks(Path(examples), User.objects.get(username="teacher"))
     from django.core.wsgi import get_wsgi_application
 
     if workers := int(os.environ.get("WORKERS", "0")):
@@ -48,7 +52,8 @@ def serve_with_workers(application: Any, workers: int) -> None:
     """Several processes, as a department runs it."""
     from gunicorn.app.base import BaseApplication
 
-    from sidewise.reason.compiled import ready_soon
+    from sidewise.reason.weighing.warm_up import ready_soon
+    from sidewise.regions import every_region
 
     class Department(BaseApplication):
         def load_config(self) -> None:
@@ -57,7 +62,7 @@ def serve_with_workers(application: Any, workers: int) -> None:
                                 "worker_class": "gthread", "loglevel": "error",
                                 "keepalive": 75}.items():  # fmt: skip
                 self.cfg.set(name, value)
-            self.cfg.set("post_worker_init", lambda _worker: ready_soon())
+            self.cfg.set("post_worker_init", lambda _worker: ready_soon(every_region))
 
         def load(self) -> Any:
             """The application, made before the processes part."""

@@ -31,6 +31,7 @@ def main() -> None:
             page = browser.new_context(storage_state=kept, has_touch=True, **phone).new_page()
             page.goto(f"{address}stage/feel/")
             shoot(page, "phone-dark")
+            marks_pictures(browser, site)
             browser.close()
 
 
@@ -56,9 +57,9 @@ def examine(hand: Hand, address: str) -> None:
               ("external_rotation_at_side", "right", "passive", "60"))  # fmt: skip
     for item, side, mode, degrees in angles:
         form = f"#row-{item} .{side} .cell:has(.mode:text-is('{mode}')) form.number"
-        page.fill(f"{form} input[name='angle.degrees']", degrees)
+        hand.fill(f"{form} input[name='angle.degrees']", degrees)
         hand.save(f"{form} .record")
-    page.goto(f"{address}stage/special-tests/")
+    page.goto(f"{address}stage/special-tests/?open=drop_arm")
     hand.save("#row-neer .left .chip:text-is('+ pain')")
     hand.save("#row-neer .one-touch")
     hand.save("#row-drop_arm .one-touch")
@@ -78,22 +79,37 @@ def tablet_pictures(hand: Hand, address: str) -> None:
         shoot(page, name)
     page.goto(f"{address}stage/power/")
     page.wait_for_selector("#meaning-body .likely", timeout=WEIGHED_MS)
-    page.locator("#foot-power a").tap()
-    page.wait_for_selector("#foot-power form.rest")
     page.locator("#foot-power").scroll_into_view_if_needed()
     shoot(page, "rest")
-    page.goto(f"{address}figure/?view=front&spot=coracoid&side=left")
+    page.goto(f"{address}figure/?view=left close-up front&spot=coracoid&side=left")
     page.wait_for_selector("#meaning-body .likely", timeout=WEIGHED_MS)
     shoot(page, "figure")
+    page.goto(f"{address}figure/movement/")
+    page.wait_for_selector("#meaning-body .likely", timeout=WEIGHED_MS)
+    shoot(page, "movement")
+    page.goto(f"{hand.site}/anatomy/shoulder/?item=apprehension&layer=deep&layer=bones")
+    shoot(page, "anatomy")
     page.goto(f"{address}note/")
     shoot(page, "note")
 
 
-def shoot(page: Any, name: str) -> None:
+def marks_pictures(browser: Any, site: str) -> None:
+    """The pictures of the teacher's pages."""
+    page = browser.new_context(storage_state=sign_in(browser, site, "teacher"), **TABLET).new_page()
+    for title, name, ready in (
+        ("kept it", "settle", "form button.main"), ("teaching week", "sitting", ".board"),
+    ):  # fmt: skip
+        page.goto(f"{site}/marks/")
+        page.click(f".visits a:has-text('{title}')")
+        page.wait_for_selector(ready, timeout=6 * WEIGHED_MS)
+        shoot(page, name, "marks")
+
+
+def shoot(page: Any, name: str, of: str = "bedside") -> None:
     """One picture, when the page is quiet."""
     page.wait_for_load_state("networkidle")
     page.wait_for_timeout(300)
-    page.screenshot(path=PICTURES / f"bedside-{name}.png")
+    page.screenshot(path=PICTURES / f"{of}-{name}.png")
 
 
 if __name__ == "__main__":

@@ -6,18 +6,27 @@ import io
 import os
 import threading
 from collections.abc import Iterator
+from dataclasses import asdict
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from sidewise.measure.photo import Point, angle_at_joint, angle_from_vertical
-from sidewise.measure.tilt import Tilt, angle_between, angle_from_hanging
+from sidewise.measure.motion.photo import Point, angle_at_joint, angle_from_vertical
+from sidewise.measure.motion.tilt import Tilt, angle_between, angle_from_hanging
+from sidewise.measure.motion.turn import (
+    angle_from_picture,
+    angle_from_tilt,
+    gravity_turn,
+    picture_turn,
+)
+from tests.measure.test_turn import limits_of, moved, phone, places
 from tests.setup_browser import FLAGS, find_browser
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.filterwarnings("ignore:Gimbal lock")]
 
 PAGE = Path(__file__).parent / "pages" / "angle_modules.html"
 STATIC = Path(__file__).parents[2] / "src" / "sidewise" / "web" / "static"
@@ -148,6 +157,35 @@ def test_both_languages_give_the_same_numbers(page: Any) -> None:
     for found, expected in ((trunk, against_trunk), (vertical, against_vertical)):
         assert found["degrees"] == pytest.approx(expected.degrees, abs=1e-9)
         assert found["sd"] == pytest.approx(expected.sd, abs=1e-9)
+
+
+def test_every_movement_is_read_alike_in_both_languages(page: Any) -> None:
+    asked, expected = [], []
+    for item, side in places():
+        limits = limits_of(item)
+        assert limits.sightlines
+        of_phone = gravity_turn(limits.sightlines, side, limits.low, limits.high)
+        of_picture = picture_turn(limits.sightlines, side, limits.low, limits.high)
+        for degrees in (limits.low, (limits.low + limits.high) / 3, limits.high):
+            reading = phone(*moved(item, side, degrees))
+            hip = Point(470.0, 610.0) if limits.sightlines.against == "trunk" else None
+            limb = Point(500 + 2 * degrees, 500.0 - degrees)
+            asked.append([asdict(reading), asdict(of_phone), asdict(of_picture), asdict(limb),
+                          hip and asdict(hip)])  # fmt: skip
+            seen = angle_from_picture(Point(500, 400), limb, hip, of_picture)
+            expected.append([angle_from_tilt(reading, of_phone).degrees, seen])
+    found = page.evaluate(
+        """async (asked) => {
+        const { angleOfTurn } = await import("/sidewise/tilt_angle.js");
+        const { photoAngle } = await import("/sidewise/photo_angle.js");
+        return asked.map(([reading, phone, picture, distal, proximal]) => [
+            angleOfTurn(reading, phone).degrees,
+            photoAngle({ joint: { x: 500, y: 400 }, distal, proximal },
+                       proximal ? "trunk" : "vertical", 3, 1, picture).degrees]); }""",
+        asked,
+    )
+    assert len(found) == 3 * 26
+    assert np.allclose(found, expected, atol=1e-9)
 
 
 def test_nothing_is_sent_or_stored(page: Any) -> None:

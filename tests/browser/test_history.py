@@ -22,7 +22,8 @@ def test_answers_without_network_wait_are_sent_and_can_be_undone(open_page: Any,
     hand = Hand(page, site)
     address = hand.begin(next(CODES))
     page.goto(f"{address}history/")
-    page.wait_for_function("navigator.serviceWorker?.controller !== undefined")
+    # The key that seals what waits is fetched when the page opens; before it nothing is kept.
+    page.wait_for_load_state("networkidle")
     expect(page.locator("#waiting")).to_be_hidden()
     page.context.set_offline(True)
     waiting = page.locator("#waiting li")

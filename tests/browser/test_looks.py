@@ -11,20 +11,26 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
-from sidewise.protocol import Stage
 from tests.browser.conftest import serve, sign_in
 from tests.browser.hand import Hand
+from tests.shoulder import PROTOCOL
 
 pytestmark = pytest.mark.browser
 
 CODES = (f"DUNLIN-{number}" for number in itertools.count(100))
-STAGES = [f"stage/{stage.value.replace(' ', '-')}/" for stage in Stage]
+STAGES = [f"stage/{stage.slug}/" for stage in PROTOCOL.stages]
 OF_EXAMINATION = (
     *STAGES, "about/", "history/", "figure/", "figure/?view=back&spot=trapezius&side=left",
-    "item/flexion/", "item/arm_blood_pressure/", "item/scars/", "rest/feel/", "meaning/", "note/",
-    "sign/", "discard/",
+    "figure/movement/", "item/flexion/", "item/arm_blood_pressure/", "item/scars/", "rest/feel/",
+    "meaning/", "note/",
+    "sign/", "discard/", "care/", "mirror/", "move/",
 )  # fmt: skip
-OTHERS = ("/", "/patients/", "/patients/new/", "/account/", "/sign-in/")
+ANATOMY = "/anatomy/shoulder/?item=apprehension&layer=deep&layer=bones"
+OF_PATIENT = ("", "eyes/", "share/")
+OTHERS = (
+    "/", "/patients/", "/patients/new/", "/paper/", "/paper/?visit=short", "/account/",
+    "/preferences/", "/sign-in/", ANATOMY,
+)  # fmt: skip
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 
 
@@ -45,57 +51,33 @@ def filled(chromium: Any, site: str, signed_in: Any) -> str:
     hand.page.goto(f"{address}stage/move/")
     for side, degrees in (("left", "100"), ("right", "160")):
         form = f"#row-flexion .{side} .cell:has(.mode:text-is('active')) form.number"
-        hand.page.fill(f"{form} input[name='angle.degrees']", degrees)
+        hand.fill(f"{form} input[name='angle.degrees']", degrees)
         hand.save(f"{form} .record")
     context.close()
     return address
 
 
-def _pages(site: str, filled: str) -> list[str]:
-    return [f"{site}{path}" for path in OTHERS] + [f"{filled}{part}" for part in OF_EXAMINATION]
+@pytest.fixture(scope="module")
+def pages(chromium: Any, site: str, signed_in: Any, filled: str) -> list[str]:
+    """Every page: of anybody, of an examination, of its patient."""
+    context = chromium.new_context(storage_state=signed_in)
+    page = context.new_page()
+    page.goto(f"{site}/patients/")
+    patient = page.locator(".lines a").first.get_attribute("href")
+    context.close()
+    return [
+        *(f"{site}{path}" for path in OTHERS),
+        *(f"{filled}{part}" for part in OF_EXAMINATION),
+        *(f"{site}{patient}{part}" for part in OF_PATIENT),
+    ]
 
 
-def test_every_page_passes_axe(open_page: Any, site: str, filled: str) -> None:
+def test_every_page_passes_axe_and_the_policy_and_fits_a_phone(
+    open_page: Any, site: str, pages: list[str]
+) -> None:
+    """One walk over all pages: a visit costs far more than a look at what was visited."""
     page, axe, swept = open_page(has_touch=False), Axe(), 0
-    problems = []
-    for address in _pages(site, filled):
-        page.goto(address)
-        page.wait_for_load_state("networkidle")
-        found = axe.run(page, options=RULES)
-        problems += [f"{address}: {v['id']} {[n['html'][:160] for n in v['nodes'][:2]]}"
-                     for v in found.response["violations"]]  # fmt: skip
-        swept += 1
-    assert problems == []
-    assert swept == 27
-
-
-def test_dark_passes_axe_on_the_pages_with_most_colours(open_page: Any, filled: str) -> None:
-    page, axe, swept = open_page(color_scheme="dark", has_touch=False), Axe(), 0
-    for part in ("stage/feel/", "stage/move/", "figure/", "meaning/", "sign/"):
-        page.goto(f"{filled}{part}")
-        page.wait_for_load_state("networkidle")
-        assert axe.run(page, options=RULES).response["violations"] == [], part
-        swept += 1
-    assert swept == 5
-
-
-def test_every_page_has_one_heading_one_main_and_a_skip_link(
-    open_page: Any, site: str, filled: str
-) -> None:
-    page, swept = open_page(), 0
-    for address in _pages(site, filled):
-        page.goto(address)
-        assert page.locator("h1").count() == 1, address
-        assert page.locator("main").count() == 1
-        assert page.locator("a.skip").count() == 1
-        swept += 1
-    assert swept == 27
-
-
-def test_nothing_breaks_the_policy_or_leaves_this_machine(
-    open_page: Any, site: str, filled: str
-) -> None:
-    page = open_page()
+    problems: list[str] = []
     broken, strange = [], []
     page.on(
         "console", lambda m: broken.append(m.text) if "Content Security Policy" in m.text else None
@@ -104,26 +86,43 @@ def test_nothing_breaks_the_policy_or_leaves_this_machine(
         "request",
         lambda r: strange.append(r.url) if not r.url.startswith((site, "data:", "blob:")) else None,
     )
-    for address in _pages(site, filled):
+    screen = page.viewport_size
+    for address in pages:
         page.goto(address)
         page.wait_for_load_state("networkidle")
+        found = axe.run(page, options=RULES)
+        problems += [f"{address}: {v['id']} {[n['html'][:160] for n in v['nodes'][:2]]}"
+                     for v in found.response["violations"]]  # fmt: skip
+        for wanted in ("h1", "main", "a.skip"):
+            if (count := page.locator(wanted).count()) != 1:
+                problems.append(f"{address}: {count} of {wanted}")
+        for width in (360, 320):
+            page.set_viewport_size({"width": width, "height": 740})
+            if (over := _too_wide(page)) > 0:
+                problems.append(f"{address}: {over} px too wide at {width}")
+        page.set_viewport_size(screen)
+        swept += 1
+    assert problems == []
     assert (broken, strange) == ([], [])
+    assert swept == 38
+
+
+def test_dark_passes_axe_on_the_pages_with_most_colours(
+    open_page: Any, site: str, filled: str, pages: list[str]
+) -> None:
+    page, axe, swept = open_page(color_scheme="dark", has_touch=False), Axe(), 0
+    parts = ("stage/feel/", "stage/move/", "figure/", "meaning/", "sign/", "note/")
+    lists = (f"{site}/patients/", f"{site}/paper/", *pages[-len(OF_PATIENT) :])
+    for address in (*(f"{filled}{part}" for part in parts), *lists):
+        page.goto(address)
+        page.wait_for_load_state("networkidle")
+        assert axe.run(page, options=RULES).response["violations"] == [], address
+        swept += 1
+    assert swept == 11
 
 
 def _too_wide(page: Any) -> int:
     return int(page.evaluate("document.documentElement.scrollWidth - window.innerWidth"))
-
-
-@pytest.mark.parametrize(("name", "width"), [("phone", 360), ("smallest", 320)])
-def test_a_phone_needs_no_sideways_scrolling(
-    open_page: Any, site: str, filled: str, name: str, width: int
-) -> None:
-    page, swept = open_page(viewport={"width": width, "height": 740}), 0
-    for address in _pages(site, filled):
-        page.goto(address)
-        assert _too_wide(page) <= 0, address
-        swept += 1
-    assert swept == 27
 
 
 def test_at_200_percent_zoom_everything_is_still_there(open_page: Any, filled: str) -> None:
@@ -157,6 +156,7 @@ def test_forced_colours_keep_what_is_pressed_apart(open_page: Any, filled: str) 
     page = open_page(forced_colors="active")
     page.goto(f"{filled}stage/feel/")
     colour = "e => getComputedStyle(e).backgroundColor"
+    page.click("#row-coracoid_tenderness [data-opens=left]")
     row = page.locator("#row-coracoid_tenderness .left")
     pressed = row.locator("[aria-pressed=true]").first.evaluate(colour)
     assert pressed != row.locator("[aria-pressed=false]").first.evaluate(colour)
@@ -202,22 +202,42 @@ def test_touch_targets_are_44_pixels_where_used_most_and_never_under_24(
             small = [entry for entry in sizes if entry[0] < least - 0.5]
             assert small == [], part
             swept += len(sizes)
-    assert swept > 800
+    # Closed rows hold fewer targets than open ones did: 742 at the last run.
+    assert swept > 700
 
 
-def test_a_page_with_all_it_fetches_is_under_200_kilobytes(open_page: Any, filled: str) -> None:
-    # Bytes as sent; pages go compressed, scripts and the style sheet as they are.
-    sizes = {}
-    for part in ("stage/look/", "stage/move/", "stage/special-tests/", "history/", "figure/"):
+def test_a_page_with_all_it_fetches_is_under_150_kilobytes_and_its_drawings_under_60(
+    open_page: Any, site: str, filled: str
+) -> None:
+    # Bytes as sent: pages, scripts and style sheets go compressed. The drawings are
+    # fetched once in a year; with them a page stays under 200 kB.
+    sizes, drawings = {}, {}
+    pages = {
+        part: f"{filled}{part}"
+        for part in (
+            "stage/look/",
+            "stage/move/",
+            "stage/special-tests/",
+            "history/",
+            "figure/",
+            "figure/movement/",
+            "note/",
+        )
+    }
+    for part, address in {**pages, "anatomy": f"{site}{ANATOMY}"}.items():
         page, answers = open_page(), []
         page.on("requestfinished", lambda request, kept=answers: kept.append(request))
-        page.goto(f"{filled}{part}")
+        page.goto(address)
         page.wait_for_load_state("networkidle")
-        sizes[part] = sum(request.sizes()["responseBodySize"] for request in answers)
-    print(sizes)
-    assert len(sizes) == 5
-    assert min(sizes.values()) > 50_000
-    assert max(sizes.values()) < 200_000, sizes
+        sent = {request.url: request.sizes()["responseBodySize"] for request in answers}
+        drawings[part] = sum(size for url, size in sent.items() if "/sheets/" in url)
+        sizes[part] = sum(sent.values()) - drawings[part]
+    print(sizes, drawings)
+    assert len(sizes) == 8
+    assert min(sizes.values()) > 20_000
+    assert max(sizes.values()) < 150_000, sizes
+    assert drawings["figure/"] > 5_000
+    assert max(drawings.values()) < 60_000, drawings
 
 
 def test_a_reader_is_told_when_a_touch_is_refused(chromium: Any, site: str) -> None:

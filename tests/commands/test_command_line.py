@@ -95,6 +95,48 @@ def test_interpret_prints_the_contract_as_json() -> None:
     assert {"flag", "status", "urgency", "because", "missing", "do", "withhold"} <= set(flag)
 
 
+def test_interpret_says_what_would_be_said_otherwise_than_then(tmp_path: Path) -> None:
+    then = tmp_path / "then.json"
+    then.write_text(run("interpret", "examples/frozen.json", "--json").stdout, encoding="utf-8")
+    found = run("interpret", "examples/frozen.json", "--against", str(then))
+    assert found.returncode == 0
+    assert found.stdout.startswith("frozen: nothing would be said otherwise; the same knowledge (")
+    wrong = run("interpret", "examples/frozen.json", "--against", "examples/frozen.json")
+    assert wrong.returncode == 2
+    assert "expected an interpretation of the format" in wrong.stderr
+
+
+def test_interpret_says_of_what_was_signed_what_would_be_said_otherwise(tmp_path: Path) -> None:
+    data = json.loads((ROOT / "examples/frozen.json").read_text(encoding="utf-8"))
+    at = {"by": "E1", "at": "2026-05-04T10:00:00+00:00"}
+    figure = {"condition": "cuff", "side": "left", "posterior": 0.9, "low": 0.8, "high": 0.95}
+    said = {"knowledge": "earlier", "figures": [figure]}
+    for name, signed in (("a", at | {"said": said}), ("b", at), ("c", None)):
+        text = json.dumps(data | {"id": name} | ({"signed": signed} if signed else {}))
+        (tmp_path / f"{name}.json").write_text(text, encoding="utf-8")
+    found = run("interpret", str(tmp_path), "--signed")
+    assert found.returncode == 0
+    lines = found.stdout.splitlines()
+    assert lines[0].startswith("a: would be said otherwise now; knowledge earlier then, ")
+    assert "  left: rotator cuff and bursa led then, frozen shoulder leads now" in lines
+    assert any(line.startswith("  left rotator cuff and bursa: 90% then, ") for line in lines)
+    assert lines[-2:] == [
+        "b: what was said when it was signed was not kept.", "c: not signed.",
+    ]  # fmt: skip
+    none = tmp_path / "none"
+    none.mkdir()
+    empty = run("interpret", str(none), "--signed")
+    assert empty.returncode == 2
+    assert "expected files of examinations" in empty.stderr
+
+
+def test_sources_says_how_figures_are_known() -> None:
+    found = run("sources", "--provenance")
+    assert found.returncode == 0
+    assert "Recalled from memory and fitted" in found.stdout
+    assert "grading.yaml" in found.stdout
+
+
 def test_the_note_can_be_written_to_a_file(tmp_path: Path) -> None:
     out = tmp_path / "note.html"
     found = run("note", "examples/frozen.json", "--as", "html", "-o", str(out))

@@ -7,6 +7,7 @@ from pathlib import Path
 from sidewise.note.meaning import percent, with_interval
 from sidewise.reason import interpret
 from sidewise.record import read_record
+from tests.shoulder import REGIONS, SHOULDER
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "docs/examples-read.md"
@@ -36,14 +37,14 @@ def table() -> list[str]:
 
 
 def _rows(name: str, wanted: tuple[tuple[str, str], ...]) -> list[str]:
-    result = interpret(read_record(ROOT / "examples" / f"{name}.json"))
+    result = interpret(read_record(ROOT / "examples" / f"{name}.json", REGIONS), SHOULDER)
     rows = []
     for side, condition in wanted:
         group = result.sides.get(side, result.whole_person)
         found = next(c for c in group.conditions if c.condition == condition)
-        rows.append(
-            f"| {name} | {side} | {found.label} | {with_interval(found)} | {percent(found.prior)} |"
-        )
+        flag = found.withheld_because
+        after = f"not estimated: {flag}" if flag else with_interval(found)
+        rows.append(f"| {name} | {side} | {found.label} | {after} | {percent(found.prior)} |")
     return rows
 
 

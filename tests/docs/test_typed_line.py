@@ -23,7 +23,7 @@ def test_the_page_shows_what_the_command_prints(command: str, shown: str) -> Non
 
 
 def test_the_page_has_its_examples() -> None:
-    assert len(CONSOLE) == 3
+    assert len(CONSOLE) == 4
 
 
 def test_the_python_examples_run() -> None:

@@ -6,16 +6,14 @@ import numpy as np
 import pytest
 
 from sidewise.errors import UserError
-from sidewise.evidence.casemix import load_case_mixes
-from sidewise.evidence.conditions import load_conditions
-from sidewise.evidence.expected import positive_share, positive_share_given_complaint
-from sidewise.evidence.pretest import Case, pretest
-from sidewise.evidence.selection import after_complaint, before_complaint
-from sidewise.protocol.loader import regions
+from sidewise.evidence.fit.case_mix import case_mixes_of
+from sidewise.evidence.fit.expected_shares import positive_share, positive_share_given_complaint
+from sidewise.evidence.pretest.person import Case, pretest_figures
+from sidewise.evidence.pretest.selection import after_complaint, before_complaint
+from tests.shoulder import CONDITIONS, SHOULDER
 
-REGION = regions()[0]
-CONDITIONS = load_conditions(REGION)
-MIX = load_case_mixes(REGION).mix("surgical")
+REGION = SHOULDER
+MIX = case_mixes_of(REGION).mix("surgical")
 PARTS = tuple(CONDITIONS.slices.values())
 PEOPLE = 200_000
 
@@ -93,7 +91,7 @@ def test_link_of_a_simple_condition_is_one_minus_the_negative_ratio():
 @pytest.mark.parametrize("sides", [1, 2])
 def test_published_figures_come_back_once_the_complaint_is_known(sides):
     case = Case("primary", 55, "female", complaint_sides=sides)
-    found = pretest(REGION, case, 200, 3)
+    found = pretest_figures(REGION, case, 200, 3)
     back = after_complaint(found.before_draws, CONDITIONS, sides)
     np.testing.assert_allclose(back, found.complaint_draws, atol=1e-8)
 

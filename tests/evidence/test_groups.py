@@ -5,17 +5,15 @@ import csv
 import pytest
 
 from sidewise.errors import UserError, UserErrors
-from sidewise.evidence.casemix import load_case_mixes
-from sidewise.evidence.conditions import load_conditions
-from sidewise.evidence.groups import study_groups
-from sidewise.evidence.rows import load_rows, parse_rows
-from sidewise.protocol.loader import region_folder, regions
+from sidewise.evidence.fit.case_mix import case_mixes_of
+from sidewise.evidence.studies.groups import study_groups
+from sidewise.evidence.studies.rows import accuracy_rows_of, parse_rows
+from tests.shoulder import CONDITIONS, FOLDER, SHOULDER
 
-REGION = regions()[0]
-CONDITIONS = load_conditions(REGION)
-MIXES = load_case_mixes(REGION)
+REGION = SHOULDER
+MIXES = case_mixes_of(REGION)
 READINGS = {"some_sign"}
-with (region_folder(REGION) / "accuracy.csv").open(newline="") as handle:
+with (FOLDER / "accuracy.csv").open(newline="") as handle:
     COLUMNS = next(csv.reader(handle))
 
 PLAIN = {
@@ -139,15 +137,15 @@ def test_all_bad_rows_are_reported_at_once():
 
 
 def test_every_row_of_the_region_attaches_to_a_reading_or_says_why_not():
-    found = load_rows(REGION).rows
-    assert len(found) == 477
+    found = accuracy_rows_of(REGION).rows
+    assert len(found) == 480
     assert all(row.reading or row.why_not for row in found)
     assert all(row.why_not for row in found if row.use != "fit")
-    assert len(load_rows(REGION).fitted) == 321
+    assert len(accuracy_rows_of(REGION).fitted) == 324
 
 
 def test_no_study_is_counted_with_more_people_than_it_had():
-    rows = load_rows(REGION).fitted
+    rows = accuracy_rows_of(REGION).fitted
     named = {(row.series, row.reading) for row in rows if row.groups != "both"}
     printed: dict[tuple[str, str], int] = {}
     for row in rows:
@@ -155,7 +153,7 @@ def test_no_study_is_counted_with_more_people_than_it_had():
             key = (row.series, row.reading)
             printed[key] = max(printed.get(key, 0), int(row.n))
     counted = dict.fromkeys(printed, 0)
-    for group in study_groups(load_rows(REGION), MIXES):
+    for group in study_groups(accuracy_rows_of(REGION), MIXES):
         if (group.series, group.reading) in counted:
             counted[group.series, group.reading] += group.size
     checked = [key for key in printed if key not in named]
@@ -165,7 +163,7 @@ def test_no_study_is_counted_with_more_people_than_it_had():
 
 
 def test_series_with_named_comparisons_add_up_to_the_people_printed():
-    found = study_groups(load_rows(REGION), MIXES)
+    found = study_groups(accuracy_rows_of(REGION), MIXES)
     people = {
         series: sum(group.size for group in found if group.series == series)
         for series in ("Gumina 2013", "Carbone 2010")

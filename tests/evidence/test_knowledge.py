@@ -6,48 +6,48 @@ import pytest
 import yaml
 
 from sidewise.errors import UserError, UserErrors
-from sidewise.evidence.casemix import load_case_mixes
-from sidewise.evidence.conditions import Conditions, load_conditions, load_families
-from sidewise.evidence.links import load_links, parse_links
-from sidewise.evidence.tables import read_readings, read_table
-from sidewise.protocol.loader import load_protocol, region_folder, regions, validated
+from sidewise.evidence.conditions import Conditions, families_of
+from sidewise.evidence.fit.case_mix import case_mixes_of
+from sidewise.evidence.fit.links import links_of, parse_links
+from sidewise.ground.tables import read_table
+from sidewise.ground.validation import validate_model
+from tests.shoulder import CONDITIONS, FOLDER, PROTOCOL, SHOULDER
 
-REGION = regions()[0]
-FOLDER = region_folder(REGION)
-READINGS = read_readings(FOLDER)
+REGION = SHOULDER
+READINGS = PROTOCOL.readings
 MARKS = {"read", "memory", "common practice", "our judgement", "computed"}
 
 
 def test_every_condition_of_the_network_has_levels_and_a_complaint_link():
-    conditions = load_conditions(REGION)
+    conditions = CONDITIONS
     assert len(conditions.network) == 20
     assert len(conditions.columns) == 23
     assert all(c.basis for c in conditions.conditions)
 
 
 def test_flags_have_no_probability_to_show():
-    flags = [c for c in load_conditions(REGION).conditions if c.flag_only]
+    flags = [c for c in CONDITIONS.conditions if c.flag_only]
     assert len(flags) == 8
     assert all(not c.levels and not c.complaint_link for c in flags)
 
 
 def test_every_reading_of_a_family_is_in_its_list_and_nowhere_else():
-    place = load_families(REGION).place
+    place = families_of(REGION).place
     stated = {r.id: (r.family, r.mechanism) for r in READINGS if r.family}
     assert place == stated
-    listed = [r for f in load_families(REGION).families for m in f.mechanisms for r in m.readings]
+    listed = [r for f in families_of(REGION).families for m in f.mechanisms for r in m.readings]
     assert len(listed) == len(set(listed)) == len(stated)
 
 
 def test_readings_of_one_look_belong_to_one_item():
     item = {reading.id: reading.item for reading in READINGS}
-    witnesses = load_families(REGION).witnesses
-    assert len(witnesses) == 28
+    witnesses = families_of(REGION).witnesses
+    assert len(witnesses) == 36
     assert all(item[r] == w.item for w in witnesses for r in w.readings)
 
 
 def test_every_item_with_several_readings_says_which_of_them_is_the_witness():
-    group = load_families(REGION).witness_group
+    group = families_of(REGION).witness_group
     by_item: dict[str, list[str]] = {}
     for reading in READINGS:
         by_item.setdefault(reading.item, []).append(reading.id)
@@ -57,7 +57,7 @@ def test_every_item_with_several_readings_says_which_of_them_is_the_witness():
 
 
 def test_a_sign_that_defines_a_condition_has_a_link_by_definition():
-    links = {(x.reading, x.condition): x.kind for x in load_links(REGION)}
+    links = {(x.reading, x.condition): x.kind for x in links_of(REGION)}
     defining = [(r.id, c) for r in READINGS for c in r.defining_for]
     assert len(defining) >= 15
     assert [pair for pair in defining if links.get(pair) != "by definition"] == []
@@ -65,7 +65,7 @@ def test_a_sign_that_defines_a_condition_has_a_link_by_definition():
 
 def test_every_judged_link_has_a_source_and_one_mark():
     table = read_table(FOLDER / "links.csv")
-    assert len(table) == len(load_links(REGION)) == 811
+    assert len(table) == len(links_of(REGION)) == 866
     assert all(row["mark"] in MARKS and row["source"] for row in table)
 
 
@@ -83,37 +83,37 @@ def test_a_judged_link_that_cannot_be_is_refused(cells, message):
     table = read_table(FOLDER / "links.csv")
     names = [reading.id for reading in READINGS]
     with pytest.raises(UserErrors, match=message):
-        parse_links([table[0] | cells], load_conditions(REGION), names)
+        parse_links([table[0] | cells], CONDITIONS, names)
 
 
 def test_a_link_given_twice_is_refused():
     table = read_table(FOLDER / "links.csv")[:1] * 2
     with pytest.raises(UserError, match="each link once"):
-        parse_links(table, load_conditions(REGION), [reading.id for reading in READINGS])
+        parse_links(table, CONDITIONS, [reading.id for reading in READINGS])
 
 
 def test_a_condition_without_a_link_for_each_level_is_refused():
     data = yaml.safe_load((FOLDER / "conditions.yaml").read_text(encoding="utf-8"))
     data["conditions"][0]["complaint_link"] = [0.5]
     with pytest.raises(UserError, match="one complaint link for each"):
-        validated(Conditions, data, "conditions.yaml")
+        validate_model(Conditions, data, "conditions.yaml")
 
 
 def test_an_unknown_setting_is_refused():
     with pytest.raises(UserError, match='got "ward"'):
-        load_case_mixes(REGION).mix("ward")
+        case_mixes_of(REGION).mix("ward")
 
 
 def test_every_case_mix_is_named_and_possible():
-    mixes = load_case_mixes(REGION).mixes
+    mixes = case_mixes_of(REGION).mixes
     assert len(mixes) == 10
     for mix in mixes.values():
-        for part in load_conditions(REGION).slices.values():
+        for part in CONDITIONS.slices.values():
             assert 0 <= mix[part].sum() < 1
 
 
 def test_criteria_of_readings_speak_of_values_their_items_take():
-    protocol = load_protocol(REGION)
+    protocol = PROTOCOL
     checked = 0
     for reading in READINGS:
         item, criterion = protocol.by_id.get(reading.item), reading.criterion
@@ -128,7 +128,7 @@ def test_criteria_of_readings_speak_of_values_their_items_take():
 
 
 def test_grades_of_signs_are_words_of_their_items():
-    protocol, checked = load_protocol(REGION), 0
+    protocol, checked = PROTOCOL, 0
     for reading in READINGS:
         item, criterion = protocol.by_id.get(reading.item), reading.criterion
         if item is None or criterion.test != "sign":
@@ -147,4 +147,4 @@ def test_every_table_of_evidence_carries_marks_from_the_closed_list():
             for row in csv.DictReader(handle):
                 swept += 1
                 assert row["mark"] in MARKS, (name, row)
-    assert swept == 477 + 35 + 234 + 811
+    assert swept == 480 + 39 + 238 + 866

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from sidewise.errors import UserError
-from sidewise.evidence.counts import TwoByTwo
-from sidewise.evidence.pooling import pool_exact, pool_normal
+from sidewise.evidence.studies.counts import TwoByTwo
+from sidewise.evidence.studies.pooling import pool_exact, pool_normal
 
 DATA = Path(__file__).parent.parent / "data" / "reference_runs"
 

@@ -6,18 +6,17 @@ import numpy as np
 import pytest
 
 from sidewise.errors import UserError, UserErrors
-from sidewise.evidence.conditions import load_conditions
-from sidewise.evidence.pretest import Case, pretest
-from sidewise.evidence.pretest_table import load_pretest_table, parse_pretest
-from sidewise.evidence.tables import read_table
-from sidewise.protocol.loader import region_folder, regions
+from sidewise.evidence.pretest.person import Case, pretest_figures
+from sidewise.evidence.pretest.table import parse_pretest, pretest_table_of
+from sidewise.ground.tables import read_table
+from tests.shoulder import CONDITIONS, FOLDER, SHOULDER
 
-REGION = regions()[0]
-CONDITIONS = load_conditions(REGION)
+REGION = SHOULDER
+DIABETES = (("diabetes",), ("no diabetes",))
 
 
 def figure(case, condition, level=1, side="complaint"):
-    return getattr(pretest(REGION, case), side)[CONDITIONS.column_index[condition, level]]
+    return getattr(pretest_figures(REGION, case), side)[CONDITIONS.column_index[condition, level]]
 
 
 def test_a_person_of_average_age_has_the_figure_of_the_setting():
@@ -35,14 +34,14 @@ def test_full_tears_grow_with_age():
 def test_diabetes_multiplies_the_odds_of_a_frozen_shoulder_as_published():
     # Dyer et al., BMJ Open 2023 (read): odds ratio 3.69 with against without diabetes. The factors
     # are rounded to two and three figures, hence 1%.
-    odds = [figure(Case("primary", 55, diabetes=answer), "frozen") for answer in (True, False)]
+    odds = [figure(Case("primary", 55, known=known), "frozen") for known in DIABETES]
     ratio = odds[0] / (1 - odds[0]) / (odds[1] / (1 - odds[1]))
     assert ratio == pytest.approx(3.69, rel=0.01)
 
 
 def test_not_asked_is_neither_yes_nor_no():
     unknown, yes, no = (
-        figure(Case("primary", 55, diabetes=answer), "frozen") for answer in (None, True, False)
+        figure(Case("primary", 55, known=known), "frozen") for known in ((), *DIABETES)
     )
     assert no < unknown < yes
 
@@ -54,7 +53,7 @@ def test_polymyalgia_is_not_expected_before_fifty():
 
 def test_a_dislocation_brings_the_axillary_nerve_to_about_three_in_ten():
     # Our judgement between .135 (clinical, Robinson 2012) and .42 (electrodiagnostic, Visser 1999).
-    case = Case("emergency", 50, injured=True, dislocated=True)
+    case = Case("emergency", 50, known=("dislocation",))
     assert figure(case, "axillary_nerve") == pytest.approx(0.3, abs=0.02)
 
 
@@ -65,8 +64,8 @@ def test_a_complaint_free_side_has_the_painless_tears_of_its_age():
 
 
 def test_draws_keep_the_mean_of_the_figure_and_stay_within_bounds():
-    for case in (Case("primary", 30), Case("emergency", 24, "male", injured=True, dislocated=True)):
-        found = pretest(REGION, case, 500, 7)
+    for case in (Case("primary", 30), Case("emergency", 24, "male", known=("dislocation",))):
+        found = pretest_figures(REGION, case, 500, 7)
         np.testing.assert_allclose(found.complaint_draws.mean(axis=0), found.complaint, atol=1e-9)
         totals = [found.complaint_draws[:, part].sum(axis=1) for part in CONDITIONS.slices.values()]
         assert max(total.max() for total in totals) < 1
@@ -74,25 +73,25 @@ def test_draws_keep_the_mean_of_the_figure_and_stay_within_bounds():
 
 
 def test_conditions_of_the_person_are_the_same_on_both_kinds_of_side():
-    found = pretest(REGION, Case("primary", 66), 50, 1)
+    found = pretest_figures(REGION, Case("primary", 66), 50, 1)
     column = CONDITIONS.column_index["polymyalgia", 1]
     np.testing.assert_array_equal(found.complaint_draws[:, column], found.free_draws[:, column])
 
 
 def test_the_same_seed_gives_the_same_draws():
-    first = pretest.__wrapped__(REGION, Case("primary", 58), 40, 5)
-    again = pretest.__wrapped__(REGION, Case("primary", 58), 40, 5)
+    first = pretest_figures.__wrapped__(REGION, Case("primary", 58), 40, 5)
+    again = pretest_figures.__wrapped__(REGION, Case("primary", 58), 40, 5)
     np.testing.assert_array_equal(first.before_draws, again.before_draws)
 
 
 def test_nothing_is_conditioned_where_nobody_complains():
-    found = pretest(REGION, Case("primary", 58, complaint_sides=0), 40, 5)
+    found = pretest_figures(REGION, Case("primary", 58, complaint_sides=0), 40, 5)
     np.testing.assert_array_equal(found.before_draws, found.complaint_draws)
 
 
 @pytest.mark.parametrize("age", [17, 18])
 def test_under_eighteen_there_is_a_warning(age):
-    warnings = pretest(REGION, Case("primary", age)).warnings
+    warnings = pretest_figures(REGION, Case("primary", age)).warnings
     assert bool(warnings) == (age < 18)
 
 
@@ -110,7 +109,7 @@ def test_an_impossible_case_is_refused(change, message):
         Case(**({"setting": "primary", "age": 50} | change))
 
 
-TABLE = read_table(region_folder(REGION) / "pretest.csv")
+TABLE = read_table(FOLDER / "pretest.csv")
 
 
 def changed(**cells):
@@ -147,7 +146,7 @@ def test_levels_that_sum_to_more_than_one_are_refused():
 
 
 def test_every_pretest_figure_has_a_source_and_one_mark():
-    rows = load_pretest_table(REGION).rows
-    with (region_folder(REGION) / "pretest.csv").open(newline="") as handle:
-        assert len(rows) == len(list(csv.DictReader(handle))) == 234
+    rows = pretest_table_of(REGION).rows
+    with (FOLDER / "pretest.csv").open(newline="") as handle:
+        assert len(rows) == len(list(csv.DictReader(handle))) == 238
     assert all(row.source and row.mark for row in rows)

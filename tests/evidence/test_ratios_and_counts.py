@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sidewise.errors import UserError
-from sidewise.evidence.counts import TwoByTwo, count_from_share, counts_agree
-from sidewise.evidence.ratios import exact_share, likelihood_ratios, post_test
+from sidewise.evidence.studies.counts import TwoByTwo, count_from_share, counts_agree
+from sidewise.evidence.studies.ratios import exact_share, likelihood_ratios, post_test
 
 # Scott et al. 2008, table 1 (the example of the R package epiR); the page prints 0.90, 0.76 and
 # 3.75 (3.32 to 4.24), further digits computed from the counts by the formula of Simel 1991.

@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
-from sidewise.protocol import Basis, Item, Mark, Protocol, Stage
+from sidewise.ground.provenance import Mark, Provenance
+from sidewise.protocol import Item, Protocol
 from sidewise.record import Record
+from tests.shoulder import PROTOCOL
 
 MOVES = ("flexion", "abduction", "scaption", "external_rotation_at_side", "external_rotation_at_90",
          "internal_rotation_at_90", "extension", "cross_body_adduction",
@@ -19,17 +21,18 @@ def small_protocol() -> Protocol:
     items = [_item(name, ("active", "passive"), angle) for name in MOVES]
     items.append(_item("abduction_strength", (), ({"kind": "force"},)))
     items.append(_item("internal_rotation_behind_back", ("active",), ({"kind": "level"},)))
-    return Protocol(region="shoulder", label="shoulder", guides=(), structures=(),
-                    items=tuple(items), history=(), vitals=(), readings=())  # fmt: skip
+    return Protocol(region="shoulder", label="shoulder", stages=PROTOCOL.stages, structures=(),
+                    items=tuple(items), history=(), vitals=(), readings=(),
+                    ladder=PROTOCOL.ladder)  # fmt: skip
 
 
 def _item(name: str, modes: tuple[str, ...], kinds: Any) -> Item:
     return Item(
-        id=name, label=name.replace("_", " "), stage=Stage.MOVE, group="moving", paired=True,
+        id=name, label=name.replace("_", " "), stage="move", group="moving", paired=True,
         kinds=kinds, modes=modes, patient="Sitting.", examiner="Beside.",
         how="As the protocol has it, at length.", say="Lift your arm.",
         abnormal="Less than before.", mistakes=("none",), seconds=10, soreness=0,
-        role="optional", basis=(Basis(mark=Mark.COMMON_PRACTICE, source="a test"),),
+        role="optional", basis=(Provenance(mark=Mark.COMMON_PRACTICE, source="a test"),),
     )  # fmt: skip
 
 

@@ -3,9 +3,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import settings
 
-from sidewise.measure.tables import Tables, load_tables
+from sidewise.measure.norms.tables import MeasurementTables
 from sidewise.protocol import Protocol
 from tests.measure.cast import small_protocol
+from tests.shoulder import TABLES
 
 # Machines differ in speed, and a run must repeat: no deadline, the same examples every time.
 settings.register_profile("steady", deadline=None, derandomize=True)
@@ -18,5 +19,5 @@ def protocol() -> Protocol:
 
 
 @pytest.fixture(scope="session")
-def tables() -> Tables:
-    return load_tables("shoulder")
+def tables() -> MeasurementTables:
+    return TABLES

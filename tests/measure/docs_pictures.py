@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from sidewise.ground.svg.shapes import Picture, svg, write_picture
 from sidewise.measure import Followed, FollowUp, SideDifference, follow
-from sidewise.measure.draw import Picture, svg, write_picture
-from sidewise.measure.pictures import change_picture, difference_picture, follow_picture
-from sidewise.protocol import load_protocol
+from sidewise.measure.drawings.pictures import change_picture, difference_picture, follow_picture
 from sidewise.record import read_record
+from tests.shoulder import PROTOCOL, REGIONS, TABLES
 
 ROOT = Path(__file__).parents[2]
 VISITS, IMAGES = ROOT / "examples" / "visits", ROOT / "docs" / "images"
@@ -17,8 +17,8 @@ ROTATION = "external_rotation_at_side"
 
 def followed(patient: str, *numbers: int) -> FollowUp:
     """The follow-up of one patient's visits."""
-    records = [read_record(VISITS / f"{patient}_visit{number}.json") for number in numbers]
-    return follow(records, load_protocol("shoulder"))
+    records = [read_record(VISITS / f"{patient}_visit{number}.json", REGIONS) for number in numbers]
+    return follow(records, PROTOCOL, TABLES)
 
 
 def rotation_sides(found: FollowUp) -> SideDifference:

@@ -7,7 +7,7 @@ import pytest
 import statsmodels.api as sm
 
 from sidewise.errors import UserError
-from sidewise.measure.course import course, fit_local_level, smooth
+from sidewise.measure.visits.course import fit_local_level, smooth_course, smooth_levels
 
 NILE = sm.datasets.nile.load_pandas().data
 YEARS, FLOW = NILE.iloc[:, 0].to_numpy(float), NILE.iloc[:, 1].to_numpy(float)
@@ -24,7 +24,7 @@ def test_nile_variances_are_the_published_ones() -> None:
 def test_nile_smoothed_level_agrees_with_the_librarys_own_model() -> None:
     outside = sm.tsa.UnobservedComponents(FLOW, "llevel", use_exact_diffuse=True)
     theirs = outside.smooth([15099, 1469.1])
-    ours = smooth(YEARS, FLOW, np.full(FLOW.size, 15099.0), 1469.1)
+    ours = smooth_levels(YEARS, FLOW, np.full(FLOW.size, 15099.0), 1469.1)
     assert ours.level == pytest.approx(theirs.smoothed_state[0], abs=1e-8)
     assert ours.standard_error**2 == pytest.approx(theirs.smoothed_state_cov[0, 0], rel=1e-9)
     assert ours.log_likelihood == pytest.approx(theirs.llf, abs=1e-8)
@@ -36,7 +36,7 @@ def test_unequal_gaps_are_a_series_with_missing_weeks() -> None:
     outside = sm.tsa.UnobservedComponents(weekly, "llevel", use_exact_diffuse=True).smooth(
         [29.0, 16.0]
     )
-    ours = smooth([0, 2, 3, 7], [20, 31, 28, 45], [29.0] * 4, 16.0)
+    ours = smooth_levels([0, 2, 3, 7], [20, 31, 28, 45], [29.0] * 4, 16.0)
     assert ours.level == pytest.approx(outside.smoothed_state[0][[0, 2, 3, 7]], abs=1e-9)
 
 
@@ -52,13 +52,13 @@ def _direct(
 
 def test_smoother_agrees_with_matrices_for_mixed_instruments() -> None:
     times, values, variances = [0.0, 6, 13, 20], [15.0, 30, 28, 52], [29.0, 29, 253, 12]
-    ours = smooth(times, values, variances, 9.0)
+    ours = smooth_levels(times, values, variances, 9.0)
     assert ours.level == pytest.approx(_direct(times, values, variances, 9.0), abs=1e-9)
 
 
 def test_less_exact_instrument_pulls_the_course_less() -> None:
-    exact = course([0, 6, 12], [20, 60, 20], [5, 5, 5], 5)
-    rough = course([0, 6, 12], [20, 60, 20], [5, 20, 5], 5)
+    exact = smooth_course([0, 6, 12], [20, 60, 20], [5, 5, 5], 5)
+    rough = smooth_course([0, 6, 12], [20, 60, 20], [5, 20, 5], 5)
     assert rough.level[1] < exact.level[1]
 
 
@@ -69,7 +69,7 @@ def test_band_of_a_course_covers_the_truth() -> None:
         pace = abs(rng.normal(0, 5))
         steps = rng.normal(0, pace * np.sqrt(np.diff(times)))
         truth = 60 + np.concatenate([[0], np.cumsum(steps)])
-        found = course(times, truth + rng.normal(0, 5.4, 4), [5.4] * 4, 5)
+        found = smooth_course(times, truth + rng.normal(0, 5.4, 4), [5.4] * 4, 5)
         inside += int(found.low[-1] <= truth[-1] <= found.high[-1])
     # Pace drawn from the prior, so 95% is exact up to the mixture's shape; 3 standard errors.
     assert inside / runs == pytest.approx(0.95, abs=3 * (0.95 * 0.05 / runs) ** 0.5)
@@ -77,8 +77,8 @@ def test_band_of_a_course_covers_the_truth() -> None:
 
 def test_mirrored_readings_mirror_the_course() -> None:
     up, down = (
-        course([0, 2, 9], [10, 20, 45], [5] * 3, 5),
-        course([0, 2, 9], [-10, -20, -45], [5] * 3, 5),
+        smooth_course([0, 2, 9], [10, 20, 45], [5] * 3, 5),
+        smooth_course([0, 2, 9], [-10, -20, -45], [5] * 3, 5),
     )
     assert up.level == pytest.approx(-down.level)
     assert up.low == pytest.approx(-down.high)
@@ -99,4 +99,4 @@ def test_course_refuses(
     times: list[float], values: list[float], sems: list[float], message: str
 ) -> None:
     with pytest.raises(UserError, match=message):
-        course(times, values, sems, 5)
+        smooth_course(times, values, sems, 5)

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import pytest
 
-from sidewise.measure import differences
-from sidewise.measure.differences import SideDifference
+from sidewise.ground.interval import Z95
+from sidewise.measure import side_differences
+from sidewise.measure.sides.differences import SideDifference
 from sidewise.protocol import Protocol
 from sidewise.record import Record
 from tests.measure.cast import angle, force, level, visit
+from tests.shoulder import TABLES
 
 ER = "external_rotation_at_side"
 
 
 def _only(record: Record, protocol: Protocol) -> SideDifference:
-    (found,) = differences(record, protocol)
+    (found,) = side_differences(record, protocol, TABLES)
     return found
 
 
@@ -57,7 +59,7 @@ def test_by_eye_the_published_error_is_already_of_a_difference(
     ]
     found = _only(visit(*sides), protocol)
     assert found.real is False
-    assert found.error == pytest.approx(1.96 * 15.9)
+    assert found.error == pytest.approx(Z95 * 15.9)
 
 
 def test_right_handed_thrower_pattern_is_not_a_difference(protocol: Protocol) -> None:
@@ -98,12 +100,12 @@ def test_not_examined_side_gives_no_difference(protocol: Protocol) -> None:
         angle(ER, "left", 15),
         {"item": ER, "side": "right", "mode": "passive", "status": "not examined"},
     )
-    assert differences(record, protocol) == ()
+    assert side_differences(record, protocol, TABLES) == ()
 
 
 def test_conflicting_readings_give_no_difference(protocol: Protocol) -> None:
     record = visit(angle(ER, "left", 15), angle(ER, "left", 40), angle(ER, "right", 60))
-    assert differences(record, protocol) == ()
+    assert side_differences(record, protocol, TABLES) == ()
 
 
 def test_repeats_are_averaged(protocol: Protocol) -> None:
@@ -113,14 +115,14 @@ def test_repeats_are_averaged(protocol: Protocol) -> None:
 
 def test_different_instruments_on_the_sides_are_not_compared(protocol: Protocol) -> None:
     record = visit(angle(ER, "left", 15), angle(ER, "right", 60, instrument="inclinometer"))
-    assert differences(record, protocol) == ()
+    assert side_differences(record, protocol, TABLES) == ()
 
 
 def test_missing_instrument_takes_the_error_by_eye_and_says_so(protocol: Protocol) -> None:
     record = visit(angle(ER, "left", 15, instrument=None), angle(ER, "right", 60, instrument=None))
     found = _only(record, protocol)
     assert "Instrument not recorded" in found.cautions[0]
-    assert found.error == pytest.approx(1.96 * 2**0.5 * 23)
+    assert found.error == pytest.approx(Z95 * 2**0.5 * 23)
 
 
 def test_unknown_dominance_is_said(protocol: Protocol) -> None:
@@ -131,7 +133,7 @@ def test_unknown_dominance_is_said(protocol: Protocol) -> None:
 def test_force_is_judged_as_a_share_of_the_mean(protocol: Protocol) -> None:
     found = _only(visit(force("left", 40), force("right", 72)), protocol)
     assert found.real is True
-    assert found.error == pytest.approx(1.96 * 2**0.5 * 0.086 * 56)
+    assert found.error == pytest.approx(Z95 * 2**0.5 * 0.086 * 56)
 
 
 def test_level_one_or_two_lower_on_the_dominant_side_is_usual(protocol: Protocol) -> None:
@@ -155,4 +157,6 @@ def test_order_of_findings_does_not_matter(protocol: Protocol) -> None:
         angle("flexion", "left", 120),
         angle("flexion", "right", 160),
     ]
-    assert differences(visit(*sides), protocol) == differences(visit(*sides[::-1]), protocol)
+    assert side_differences(visit(*sides), protocol, TABLES) == side_differences(
+        visit(*sides[::-1]), protocol, TABLES
+    )

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from sidewise.errors import UserError
-from sidewise.measure.frames import (
+from sidewise.measure.motion.frames import (
     clavicle_frame,
     forearm_frame,
     humerus_frame,
@@ -20,9 +20,14 @@ from sidewise.measure.frames import (
     scapula_frame,
     thorax_frame,
 )
-from sidewise.measure.joints import centre_by_regression, joint_angles, planar_angles, rhythm
-from sidewise.measure.landmarks import mirrored, read_landmarks
-from sidewise.measure.rotations import compose_yxy, decompose_yxz
+from sidewise.measure.motion.joints import (
+    centre_by_regression,
+    joint_angles,
+    planar_angles,
+    scapulohumeral_rhythm,
+)
+from sidewise.measure.motion.landmarks import mirror_landmarks, read_landmarks
+from sidewise.measure.motion.rotations import compose_yxy, decompose_yxz
 
 # Laboratory axes: X forward, Y up, Z right; millimetres. Expected axes worked out by hand from the
 # definitions of Wu et al. 2005.
@@ -127,13 +132,13 @@ def test_mirrored_left_arm_gives_the_right_arms_angles(
     right = _arm(plane, elevation, axial)
     # A left arm is the mirror image of a right one, here across the laboratory's z.
     left = {code: place * np.array([1, 1, -1]) for code, place in right.items()}
-    assert _numbers(mirrored(left)) == pytest.approx(_numbers(right), abs=1e-9)
+    assert _numbers(mirror_landmarks(left)) == pytest.approx(_numbers(right), abs=1e-9)
 
 
 def test_any_mirror_serves() -> None:
     right = _arm(35, -70, 20)
     across_x = {code: place * np.array([-1, 1, 1]) for code, place in right.items()}
-    assert _numbers(mirrored(across_x)) == pytest.approx(_numbers(right))
+    assert _numbers(mirror_landmarks(across_x)) == pytest.approx(_numbers(right))
 
 
 def test_every_frame_is_orthonormal_and_right_handed() -> None:
@@ -188,12 +193,12 @@ def test_planar_views(
 
 def test_classic_rhythm() -> None:
     # Inman, Saunders & Abbott 1944: about 120 degrees of arm on 60 of scapula.
-    assert rhythm([0, 60, 120], [0, 25, 60]).ratio == pytest.approx(2.0)
+    assert scapulohumeral_rhythm([0, 60, 120], [0, 25, 60]).ratio == pytest.approx(2.0)
 
 
 def test_rhythm_of_a_scapula_that_hardly_turns_is_refused() -> None:
     with pytest.raises(UserError, match="at least 5 over the arc"):
-        rhythm([0, 30], [0, 4.9])
+        scapulohumeral_rhythm([0, 30], [0, 4.9])
 
 
 def _scapula_for_regression(pc: tuple[float, float, float]) -> dict[str, np.ndarray]:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from sidewise.errors import UserError
-from sidewise.measure.photo import (
+from sidewise.measure.motion.photo import (
     Point,
     angle_at_joint,
     angle_from_plumb_line,
@@ -19,7 +19,7 @@ from sidewise.measure.photo import (
     in_plane,
     true_from_seen,
 )
-from sidewise.measure.tilt import Tilt, angle_between, angle_from_hanging, with_placement
+from sidewise.measure.motion.tilt import Tilt, angle_between, angle_from_hanging, with_placement
 
 JOINT = Point(500, 400)
 

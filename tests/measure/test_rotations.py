@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from sidewise.errors import UserError
-from sidewise.measure.rotations import (
+from sidewise.measure.motion.rotations import (
     compose_yxy,
     compose_yxz,
     decompose_yxy,
@@ -17,7 +17,7 @@ from sidewise.measure.rotations import (
     rotation_x,
     rotation_y,
     rotation_z,
-    wrapped,
+    wrap_degrees,
 )
 
 TURNS = st.floats(-179, 179)
@@ -99,7 +99,7 @@ def test_yxy_agrees_with_scipy(plane: float, elevation: float, axial: float) -> 
     assert found.elevation == pytest.approx(-middle, abs=1e-6)
     for ours, theirs in ((found.plane, first), (found.axial, last)):
         assert ours is not None
-        assert abs(wrapped(ours - theirs - 180)) < 1e-6
+        assert abs(wrap_degrees(ours - theirs - 180)) < 1e-6
 
 
 @given(TURNS, st.floats(-88, 88), TURNS)

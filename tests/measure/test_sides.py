@@ -8,13 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sidewise.errors import UserError
-from sidewise.measure.changes import change_test
-from sidewise.measure.sides import (
+from sidewise.ground.interval import Z95
+from sidewise.measure.sides.side_difference import (
     HealthySpread,
     ReadingError,
     cautious_difference_test,
     difference_test,
 )
+from sidewise.measure.visits.changes import change_test
 
 DEGREES = st.floats(-60, 180)
 SEMS = st.floats(0.5, 30)
@@ -23,12 +24,12 @@ HEALTHY = HealthySpread(0, 9.9)
 
 def test_error_of_one_reading_counts_twice() -> None:
     found = difference_test(20, 60, ReadingError(5), HEALTHY, 20)
-    assert found.error_threshold == pytest.approx(1.96 * 2**0.5 * 5)
+    assert found.error_threshold == pytest.approx(Z95 * 2**0.5 * 5)
 
 
 def test_error_already_of_a_difference_counts_once() -> None:
     found = difference_test(20, 60, ReadingError(5, of_difference=True), HEALTHY, 20)
-    assert found.error_threshold == pytest.approx(1.96 * 5)
+    assert found.error_threshold == pytest.approx(Z95 * 5)
 
 
 @pytest.mark.parametrize(
@@ -127,11 +128,11 @@ def test_change_with_one_instrument_is_mdc95() -> None:
 
 
 def test_change_with_two_instruments_adds_their_variances() -> None:
-    assert change_test(10, 30, 3, 4).threshold == pytest.approx(1.96 * 5)
+    assert change_test(10, 30, 3, 4).threshold == pytest.approx(Z95 * 5)
 
 
 def test_disagreement_of_two_instruments_widens_the_threshold() -> None:
-    assert change_test(10, 30, 3, 4, between_methods=10.2).threshold == pytest.approx(1.96 * 10.2)
+    assert change_test(10, 30, 3, 4, between_methods=10.2).threshold == pytest.approx(Z95 * 10.2)
 
 
 @pytest.mark.parametrize("sem", [0, -1, float("nan")])

@@ -9,6 +9,7 @@ import pandas as pd
 
 from sidewise.record import Record, read_record, record_json
 from sidewise.record.table import contexts_frame, findings_frame
+from tests.shoulder import REGIONS, WORDS
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted(ROOT.glob("examples/*.json"))
@@ -19,7 +20,7 @@ DRAWS = 100
 
 def short(path: Path) -> Record:
     """An example with a handful of its findings."""
-    whole_record = read_record(path)
+    whole_record = read_record(path, REGIONS)
     some = tuple(finding for finding in whole_record.findings if finding.item in FEW)
     return whole_record.model_copy(update={"findings": some})
 
@@ -28,7 +29,7 @@ def tables(records: list[Record], folder: Path, form: str = "parquet") -> Path:
     """The records as the two long tables."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, frame in (
-        ("findings", findings_frame(records)),
+        ("findings", findings_frame(records, WORDS)),
         ("contexts", contexts_frame(records)),
     ):
         write(frame, folder / f"{name}.{form}")
@@ -53,12 +54,12 @@ def documents(records: list[Record], folder: Path) -> Path:
 def answers(out: Path) -> pd.DataFrame:
     """Every part of an output, in an order that does not depend on the chunks."""
     parts = [pd.read_parquet(path) for path in sorted(out.glob("part-*.parquet"))]
-    found = pd.concat([part.astype(dict.fromkeys(WORDS, str)) for part in parts])
+    found = pd.concat([part.astype(dict.fromkeys(WORD_COLUMNS, str)) for part in parts])
     return found.sort_values(["record", "condition", "side"]).reset_index(drop=True)
 
 
-WORDS = ["region", "setting", "condition", "side", "figures", "flags_raised",
-         "flags_not_excluded", "warnings"]  # fmt: skip
+WORD_COLUMNS = ["region", "setting", "condition", "side", "figures", "flags_raised",
+                "flags_not_excluded", "warnings"]  # fmt: skip
 
 
 def reasons(out: Path) -> list[dict[str, str]]:

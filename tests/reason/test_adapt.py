@@ -7,12 +7,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sidewise.reason.adapt import adapted
-from sidewise.reason.engine.draws import Summary, posterior, summarise
-from sidewise.reason.engine.eliminate import solve
-from sidewise.reason.engine.evidence import Evidence, observed, observed_rows
-from sidewise.reason.engine.network import Network, Parameters, Reading, Structure, Variable
-from sidewise.reason.engine.sample import draw_records
+from sidewise.network import (
+    Evidence,
+    Network,
+    Parameters,
+    Reading,
+    Structure,
+    Summary,
+    Variable,
+    observed,
+    observed_rows,
+    posterior,
+    simulate_records,
+    solve,
+    summarise,
+)
+from sidewise.reason.weighing.importance_weights import adapt_draws
 
 READINGS = 24
 STRUCTURE = Structure(
@@ -38,7 +48,7 @@ def uncertain(count: int, rng: np.random.Generator) -> Network:
 
 def chosen(network: Network, evidence: Evidence, seed: int) -> tuple[Parameters, np.ndarray]:
     marginal = solve(network.mean(), evidence).marginal[0]
-    return adapted(STRUCTURE, network.parameters, evidence, ROWS, marginal, seed)
+    return adapt_draws(STRUCTURE, network.parameters, evidence, ROWS, marginal, seed)
 
 
 def suited(network: Network, evidence: Evidence, seed: int) -> Summary:
@@ -81,10 +91,10 @@ def test_parameters_are_written_to_only_if_given_away() -> None:
     evidence = observed(STRUCTURE, {f"r{i}": i % 2 == 0 for i in range(READINGS)})
     marginal = solve(network.mean(), evidence).marginal[0]
     mine = Parameters(**{name: value.copy() for name, value in network.parameters.arrays()})
-    kept, log_m = adapted(STRUCTURE, mine, evidence, ROWS, marginal, 1)
+    kept, log_m = adapt_draws(STRUCTURE, mine, evidence, ROWS, marginal, 1)
     assert np.array_equal(mine.link, network.parameters.link)
     assert not np.array_equal(kept.link, mine.link)
-    same, again = adapted(STRUCTURE, mine, evidence, ROWS, marginal, 1, given_away=True)
+    same, again = adapt_draws(STRUCTURE, mine, evidence, ROWS, marginal, 1, given_away=True)
     assert np.array_equal(same.link, kept.link)
     assert np.array_equal(same.leak, kept.leak)
     assert np.array_equal(log_m, again)
@@ -97,7 +107,7 @@ def test_intervals_hold_the_posterior_of_the_true_parameters() -> None:
     # under the true ones (standard error 0.34%).
     rng = np.random.default_rng(14)
     truth = uncertain(4000, rng)
-    records = draw_records(truth, 4000, rng)
+    records = simulate_records(truth, 4000, rng)
     exact = 1 - solve(truth, observed_rows(records.readings, records.present)).marginal[:, 0, 0]
     draws = uncertain(500, rng)
     held = []

@@ -8,23 +8,23 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from sidewise import network as engine
+from sidewise.network import observed, solve
 from sidewise.reason import interpret
-from sidewise.reason.batch import run_batch
-from sidewise.reason.batch_weigh import (
-    Weighed,
-    contents,
-    judged,
-    mean_before,
+from sidewise.reason.batch.posteriors import (
+    WeighedRecord,
+    judge_record,
     mean_parameters,
+    mean_prior,
+    record_contents,
     same_figures,
     weigh_records,
 )
-from sidewise.reason.before import before_findings, case_of
-from sidewise.reason.engine import network as engine
-from sidewise.reason.engine.eliminate import solve
-from sidewise.reason.engine.evidence import observed
-from sidewise.reason.net import layout
+from sidewise.reason.batch.run import run_batch
+from sidewise.reason.weighing.layout import network_layout
+from sidewise.reason.weighing.pretest_prior import case_of, pretest_prior
 from sidewise.record import Record, read_record
+from sidewise.regions import regions
 from tests.builders import negative, positive, record
 from tests.reason.registers import (
     DRAWS,
@@ -34,16 +34,17 @@ from tests.reason.registers import (
     answers,
     documents,
 )
+from tests.shoulder import PROTOCOL, REGIONS, SHOULDER
 
 
 def test_draws_give_exactly_what_interpret_gives(shorts: list[Record], tmp_path: Path) -> None:
     some = [one for one in shorts if one.id in ("frozen", "painful-arc")]
-    run_batch(documents(some, tmp_path / "in"), tmp_path / "out", draws=DRAWS)
+    run_batch(documents(some, tmp_path / "in"), tmp_path / "out", regions, draws=DRAWS)
     table = answers(tmp_path / "out").set_index(["record", "condition", "side"])
     assert table.index.is_unique
     compared = 0
     for one in some:
-        told = interpret(one, draws=DRAWS)
+        told = interpret(one, SHOULDER, draws=DRAWS)
         parts = [*told.sides["left"].conditions, *told.sides["right"].conditions]
         for condition in [*parts, *told.whole_person.conditions]:
             row = table.loc[(one.id, condition.condition, condition.side or "person")]
@@ -53,14 +54,24 @@ def test_draws_give_exactly_what_interpret_gives(shorts: list[Record], tmp_path:
     assert compared == len(table) >= 60
 
 
-def alone_by_mean(answer: Weighed) -> np.ndarray:
+def alone_by_mean(answer: WeighedRecord) -> np.ndarray:
     """One record under the batch's mean parameters, with its own case and the plain engine."""
     one, said = answer.record, answer.judged
-    prior = mean_before(one.region, case_of(one, said.setting), one.context.complaint).prior
-    known = mean_parameters(one.region, one.context.complaint, said.setting)
-    structure = layout(one.region, one.context.complaint).structure
-    network = engine.Network(structure, replace(known, prior=prior[None]))
+    prior = mean_prior(SHOULDER, case_of(one, said.setting, PROTOCOL), one.context.complaint).prior
+    known = mean_parameters(SHOULDER, one.context.complaint, said.setting)
+    structure = network_layout(SHOULDER, one.context.complaint).structure
     assert said.seen is not None
+    link, leak = known.link.copy(), known.leak.copy()
+    # By hand: a reading beyond its threshold is rarer without a cause, and with a lower level.
+    for name, louder in said.seen.louder.items():
+        reading = structure.reading_index[name]
+        leak[:, reading] *= louder.leak
+        for position, variable in enumerate(structure.parent_numbers[reading]):
+            columns = structure.link_columns(reading, position)
+            for level in range(1, structure.levels[variable]):
+                below = structure.levels[variable] - 1 - level
+                link[:, columns.start + level - 1] *= louder.lower**below
+    network = engine.Network(structure, replace(known, prior=prior[None], link=link, leak=leak))
     return np.asarray(solve(network, observed(structure, said.seen.findings)).marginal[0])
 
 
@@ -73,7 +84,7 @@ def test_shared_rows_give_what_each_record_gives_alone(shorts: list[Record]) -> 
         for age in (30, 45, 66)
         for sex in ("female", "male")
     ]  # fmt: skip
-    weighed = weigh_records([*shorts, *made])
+    weighed = weigh_records([*shorts, *made], REGIONS)
     for answer in weighed:
         expected = alone_by_mean(answer)
         assert answer.posterior == pytest.approx(expected, abs=1e-9)
@@ -85,23 +96,23 @@ def test_records_that_saw_different_readings_do_not_disturb_one_another() -> Non
     one = record(negative("neer", "left"))
     other = record(negative("hawkins_kennedy", "left"))
     none = record()
-    together = weigh_records([both, one, other, none])
+    together = weigh_records([both, one, other, none], REGIONS)
     for answer in together:
-        alone = weigh_records([answer.record])[0]
+        alone = weigh_records([answer.record], REGIONS)[0]
         assert answer.posterior == pytest.approx(alone.posterior, abs=1e-12)
 
 
 @pytest.mark.parametrize("complaint", [[], ["left"], ["left", "right"]])
 def test_nothing_examined_gives_the_pretest_figures(complaint: list[str]) -> None:
-    answer = weigh_records([record(complaint=complaint)])[0]
+    answer = weigh_records([record(complaint=complaint)], REGIONS)[0]
     assert answer.posterior == pytest.approx(answer.prior, abs=1e-9)
 
 
 def test_pretest_figures_of_the_complaint_are_those_of_interpret() -> None:
-    told = interpret(record(), draws=DRAWS).sides["left"].conditions
-    answer = weigh_records([record()])[0]
+    told = interpret(record(), SHOULDER, draws=DRAWS).sides["left"].conditions
+    answer = weigh_records([record()], REGIONS)[0]
     assert answer.prior is not None
-    names = layout("shoulder", ("left",)).structure.variable_index
+    names = network_layout(SHOULDER, ("left",)).structure.variable_index
     for condition in told:
         # The figures' draws are centred on them to 1e-9; the complaint is met again to 1e-10.
         here = 1 - answer.prior[names[f"{condition.condition}.left"], 0]
@@ -114,9 +125,9 @@ def test_rounded_cases_have_the_same_figures(weeks: float | None) -> None:
     swept = 0
     for age in (18, 29, 40, 49, 50, 59, 64, 65, 80, 99, 120):
         one = record(age=age, duration_weeks=weeks)
-        exact = before_findings("shoulder", case_of(one, "primary"), ("left",), 10)
-        rounded = same_figures("shoulder", case_of(one, "primary"))
-        near = before_findings("shoulder", rounded, ("left",), 10)
+        exact = pretest_prior(SHOULDER, case_of(one, "primary", PROTOCOL), ("left",), 10)
+        rounded = same_figures(SHOULDER, case_of(one, "primary", PROTOCOL))
+        near = pretest_prior(SHOULDER, rounded, ("left",), 10)
         assert np.array_equal(exact.prior, near.prior)
         assert near.pretest.rows == exact.pretest.rows
         swept += 1
@@ -124,14 +135,14 @@ def test_rounded_cases_have_the_same_figures(weeks: float | None) -> None:
 
 
 def test_flags_and_doubts_are_those_of_interpret(shorts: list[Record], tmp_path: Path) -> None:
-    hot = read_record(ROOT / "examples" / "hot-joint.json")
+    hot = read_record(ROOT / "examples" / "hot-joint.json", REGIONS)
     hot = hot.model_copy(update={"findings": tuple(f for f in hot.findings if f.item not in FEW)})
     unsure = record(age=None, setting=None, complaint=[]).model_copy(update={"id": "unsure"})
     some = [hot.model_copy(update={"findings": hot.findings[:25]}), unsure]
-    run_batch(documents(some, tmp_path / "in"), tmp_path / "out", draws=DRAWS)
+    run_batch(documents(some, tmp_path / "in"), tmp_path / "out", regions, draws=DRAWS)
     table = answers(tmp_path / "out")
     for one in some:
-        told = interpret(one, draws=DRAWS)
+        told = interpret(one, SHOULDER, draws=DRAWS)
         row = table[table["record"] == one.id].iloc[0]
         raised = [flag.flag for flag in told.red_flags if flag.status == "raised"]
         assert row["flags_raised"] == "; ".join(raised)
@@ -146,13 +157,17 @@ def test_records_taken_for_alike_have_the_same_flags_and_readings() -> None:
     for age in (None, *range(121)):
         for weeks in (None, 0, 1, 2, 3, 4, 5, 6, 7, 12, 13, 26, 27, 53):
             one = record(positive("neer", "left"), age=age, duration_weeks=weeks, pain_0_10=7)
-            swept.setdefault(contents(one), set()).add((age, weeks))
+            swept.setdefault(record_contents(one, SHOULDER), set()).add((age, weeks))
     assert 10 < len(swept) < 300  # far fewer than the 1,708 records
     compared = 0
     for alike in list(swept.values())[:: len(swept) // 12]:
         ends = sorted(alike, key=str)[:1] + sorted(alike, key=str)[-1:]
         found = [
-            judged(record(positive("neer", "left"), age=a, duration_weeks=w, pain_0_10=7), None)
+            judge_record(
+                record(positive("neer", "left"), age=a, duration_weeks=w, pain_0_10=7),
+                SHOULDER,
+                None,
+            )
             for a, w in ends
         ]
         assert found[0] == found[1]
@@ -161,14 +176,16 @@ def test_records_taken_for_alike_have_the_same_flags_and_readings() -> None:
 
 
 def test_a_limit_on_a_number_separates_records_on_its_two_sides() -> None:
-    below, at = (contents(record(age=age)) for age in (17, 18))
+    below, at = (record_contents(record(age=age), SHOULDER) for age in (17, 18))
     assert below != at
-    assert contents(record(pain_0_10=0)) != contents(record(pain_0_10=None))
+    assert record_contents(record(pain_0_10=0), SHOULDER) != record_contents(
+        record(pain_0_10=None), SHOULDER
+    )
 
 
 def test_under_age_has_one_row_with_its_flags_and_no_figure(tmp_path: Path) -> None:
     child = record(positive("neer", "left"), age=12)
-    run_batch(documents([child], tmp_path / "in"), tmp_path / "out")
+    run_batch(documents([child], tmp_path / "in"), tmp_path / "out", regions)
     table = answers(tmp_path / "out")
     assert len(table) == 1
     assert np.isnan(table["posterior"]).all()
@@ -177,8 +194,8 @@ def test_under_age_has_one_row_with_its_flags_and_no_figure(tmp_path: Path) -> N
 
 @pytest.mark.slow
 def test_whole_examinations_are_weighed_as_one_by_one() -> None:
-    records = [read_record(path) for path in EXAMPLES]
-    weighed = weigh_records(records)
+    records = [read_record(path, REGIONS) for path in EXAMPLES]
+    weighed = weigh_records(records, REGIONS)
     for answer in weighed:
         assert answer.posterior == pytest.approx(alone_by_mean(answer), abs=1e-9)
     assert len(weighed) == len(EXAMPLES)

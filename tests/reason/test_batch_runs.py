@@ -18,10 +18,11 @@ from typer.testing import CliRunner
 
 from sidewise.cli import app
 from sidewise.errors import UserError
-from sidewise.reason import batch as whole
-from sidewise.reason.batch import BatchSummary, run_batch
-from sidewise.reason.batch_records import read_chunk
+from sidewise.reason.batch import run as whole
+from sidewise.reason.batch.records import read_chunk
+from sidewise.reason.batch.run import BatchSummary, run_batch
 from sidewise.record import Record
+from sidewise.regions import regions
 from tests.builders import positive, record
 from tests.reason.registers import (
     answers,
@@ -29,6 +30,7 @@ from tests.reason.registers import (
     tables,
     write,
 )
+from tests.shoulder import REGIONS
 
 # --- An interrupted run goes on
 
@@ -43,7 +45,7 @@ def interrupted(folder: Path, out: Path, after: int) -> None:
             raise Stopped
 
     with pytest.raises(Stopped):
-        run_batch(folder, out, per_chunk=3, told=told)
+        run_batch(folder, out, regions, per_chunk=3, progress=told)
 
 
 def test_finished_chunks_are_kept_and_the_rest_is_done(
@@ -53,17 +55,17 @@ def test_finished_chunks_are_kept_and_the_rest_is_done(
     interrupted(folder, out, after=2)
     before = {path: path.stat().st_mtime_ns for path in out.glob("part-*.parquet")}
     assert len(before) == 2
-    done = run_batch(folder, out, per_chunk=3)
+    done = run_batch(folder, out, regions, per_chunk=3)
     assert (done.kept, done.chunks) == (2, 4)
     assert all(path.stat().st_mtime_ns == time_then for path, time_then in before.items())
-    run_batch(folder, tmp_path / "once", per_chunk=3)
+    run_batch(folder, tmp_path / "once", regions, per_chunk=3)
     pd.testing.assert_frame_equal(answers(out), answers(tmp_path / "once"))
 
 
 def test_a_finished_run_is_not_done_again(shorts: list[Record], tmp_path: Path) -> None:
     folder = documents(shorts[:2], tmp_path / "in")
-    first = run_batch(folder, tmp_path / "out")
-    again = run_batch(folder, tmp_path / "out")
+    first = run_batch(folder, tmp_path / "out", regions)
+    again = run_batch(folder, tmp_path / "out", regions)
     assert (first.kept, again.kept) == (0, 1)
     assert again.records == first.records == 2
 
@@ -73,14 +75,14 @@ def test_another_run_in_the_same_folder_is_refused(
     changed: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder, out = documents([record()], tmp_path / "in"), tmp_path / "out"
-    run_batch(folder, out)
+    run_batch(folder, out, regions)
     setting = "orthopaedic" if changed == "asked" else None
     if changed == "input":
         documents([record(positive("neer", "left"))], folder)
     if changed == "knowledge":
         monkeypatch.setattr(whole, "knowledge_version", lambda _region: "another")
     with pytest.raises(UserError, match=f"batch.json: {changed}"):
-        run_batch(folder, out, setting=setting)
+        run_batch(folder, out, regions, setting=setting)
 
 
 @pytest.mark.slow
@@ -89,15 +91,17 @@ def test_a_killed_process_is_taken_up_where_it_stopped(
 ) -> None:
     many = [one.model_copy(update={"id": f"{one.id}-{i}"}) for one in shorts for i in range(20)]
     folder, out = tables(many, tmp_path / "in"), tmp_path / "out"
-    code = "import sys; from pathlib import Path; from sidewise.reason.batch import run_batch; " \
-           "run_batch(Path(sys.argv[1]), Path(sys.argv[2]), per_chunk=3)"  # fmt: skip
+    code = "import sys; from pathlib import Path; " \
+           "from sidewise.regions import regions; " \
+           "from sidewise.reason.batch.run import run_batch; " \
+           "run_batch(Path(sys.argv[1]), Path(sys.argv[2]), regions, per_chunk=3)"  # fmt: skip
     process = subprocess.Popen([sys.executable, "-c", code, str(folder), str(out)])
     deadline = time.monotonic() + 60
     while len(list(out.glob("part-*.parquet"))) < 2 and time.monotonic() < deadline:
         time.sleep(0.005)
     process.send_signal(signal.SIGKILL)
     assert process.wait() == -signal.SIGKILL
-    done = run_batch(folder, out, per_chunk=3)
+    done = run_batch(folder, out, regions, per_chunk=3)
     assert 2 <= done.kept < done.chunks == 80
     assert done.records == len(many) == answers(out)["record"].nunique()
 
@@ -178,8 +182,9 @@ def register(count: int, folder: Path) -> Path:
 MEASURED = """
 import re, sys
 from pathlib import Path
-from sidewise.reason.batch import run_batch
-done = run_batch(Path(sys.argv[1]), Path(sys.argv[2]))
+from sidewise.reason.batch.run import run_batch
+from sidewise.regions import regions
+done = run_batch(Path(sys.argv[1]), Path(sys.argv[2]), regions)
 # Not getrusage: its peak is inherited from the process that started this one.
 print(done.records, re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1])
 """
@@ -196,7 +201,7 @@ def measured(folder: Path, out: Path) -> tuple[int, float]:
     return int(records), int(kilobytes) / 1024
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="peak memory is read from proc")
 def test_memory_does_not_grow_with_the_register(tmp_path: Path) -> None:
     small = measured(register(2_000, tmp_path / "small"), tmp_path / "a")
@@ -224,8 +229,8 @@ def cluster() -> Iterator[str]:
 @pytest.mark.filterwarnings("ignore::DeprecationWarning:distributed")
 def test_a_cluster_gives_the_same(shorts: list[Record], cluster: str, tmp_path: Path) -> None:
     folder = tables(shorts, tmp_path / "in")
-    here = run_batch(folder, tmp_path / "here", per_chunk=2)
-    there = run_batch(folder, tmp_path / "there", per_chunk=2, scheduler=cluster)
+    here = run_batch(folder, tmp_path / "here", regions, per_chunk=2)
+    there = run_batch(folder, tmp_path / "there", regions, per_chunk=2, scheduler=cluster)
     assert isinstance(there, BatchSummary)
     assert there == here
     pd.testing.assert_frame_equal(answers(tmp_path / "here"), answers(tmp_path / "there"))
@@ -238,16 +243,16 @@ def test_a_scheduler_that_does_not_answer_is_named(
     monkeypatch.setattr(whole, "PATIENCE", "1s")
     folder = documents([record()], tmp_path / "in")
     with pytest.raises(UserError, match="a Dask scheduler that answers"):
-        run_batch(folder, tmp_path / "out", scheduler="tcp://127.0.0.1:9")
+        run_batch(folder, tmp_path / "out", regions, scheduler="tcp://127.0.0.1:9")
 
 
 def test_the_summary_names_what_was_asked(tmp_path: Path) -> None:
     folder = documents([record()], tmp_path / "in")
-    run_batch(folder, tmp_path / "out", setting="orthopaedic")
+    run_batch(folder, tmp_path / "out", regions, setting="orthopaedic")
     told = json.loads((tmp_path / "out" / "batch.json").read_text())
     assert told["asked"] == {"setting": "orthopaedic", "draws": 0}
     assert set(answers(tmp_path / "out")["setting"]) == {"orthopaedic"}
 
 
 def test_an_empty_chunk_has_nothing_to_say() -> None:
-    assert read_chunk({}).records == ()
+    assert read_chunk({}, REGIONS).records == ()

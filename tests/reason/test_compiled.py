@@ -11,12 +11,16 @@ from typing import Any
 
 import pytest
 
-from sidewise.reason import compiled, interpret
-from sidewise.reason.engine import lower
+from sidewise import network
+from sidewise.reason import interpret
+from sidewise.reason.weighing import warm_up
 from sidewise.record import read_record
+from tests.shoulder import REGIONS, SHOULDER
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.json"))
-needs_numba = pytest.mark.skipif(not lower.available(), reason="numba is an optional extra")
+needs_numba = pytest.mark.skipif(
+    not network.compiled_available(), reason="numba is an optional extra"
+)
 # A limit is a centile of a running sum of 500 weights; where two draws share it, the last digits of
 # the weights decide on which side it falls.
 LIMIT = 1e-7
@@ -26,8 +30,8 @@ LIMIT = 1e-7
 def numpy_again() -> Iterator[None]:
     """Back to numpy afterwards."""
     yield
-    lower.turn_on(False)
-    compiled._wish.wanted = False
+    network.turn_on_compiled(False)
+    warm_up._wish.wanted = False
 
 
 def numbers(told: Any, path: str = "") -> Iterator[tuple[str, Any]]:
@@ -48,11 +52,11 @@ def numbers(told: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 @needs_numba
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
 def test_an_interpretation_says_the_same(path: Any, numpy_again: None) -> None:
-    record = read_record(path)
-    lower.turn_on(False)
-    expected = dict(numbers(interpret(record)))
-    assert compiled.use_compiled()
-    found = dict(numbers(interpret(record)))
+    record = read_record(path, REGIONS)
+    network.turn_on_compiled(False)
+    expected = dict(numbers(interpret(record, SHOULDER)))
+    assert warm_up.use_compiled()
+    found = dict(numbers(interpret(record, SHOULDER)))
     assert found.keys() == expected.keys()
     assert len(found) > 500
     for place, value in expected.items():
@@ -67,31 +71,31 @@ def test_a_wish_is_fulfilled_once_and_only_when_something_is_weighed(
     monkeypatch: pytest.MonkeyPatch, numpy_again: None
 ) -> None:
     done = threading.Semaphore(0)
-    monkeypatch.setattr(compiled, "use_compiled", done.release)
-    compiled.weighing()
+    monkeypatch.setattr(warm_up, "use_compiled", done.release)
+    warm_up.fulfil_wish()
     assert not done.acquire(timeout=0.2)
-    compiled.wish_for_compiled()
+    warm_up.wish_for_compiled()
     assert not done.acquire(timeout=0.2)
-    compiled.weighing()
+    warm_up.fulfil_wish()
     assert done.acquire(timeout=10)
-    compiled.weighing()
+    warm_up.fulfil_wish()
     assert not done.acquire(timeout=0.2)
 
 
 def test_what_the_first_weighing_needs_is_loaded_before_it(
     monkeypatch: pytest.MonkeyPatch, numpy_again: None
 ) -> None:
-    compiled.wish_for_compiled()
-    compiled._ready()
-    assert lower.is_on() is lower.available()
-    monkeypatch.setattr(compiled, "use_compiled", pytest.fail)
-    compiled.weighing()
+    warm_up.wish_for_compiled()
+    warm_up._ready(lambda: [SHOULDER])
+    assert network.compiled_is_on() is network.compiled_available()
+    monkeypatch.setattr(warm_up, "use_compiled", pytest.fail)
+    warm_up.fulfil_wish()
 
 
 def test_without_numba_the_command_says_so(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(lower, "available", lambda: False)
-    assert compiled.use_compiled() is False
-    assert compiled.main() == 0
+    monkeypatch.setattr(network, "compiled_available", lambda: False)
+    assert warm_up.use_compiled() is False
+    assert warm_up.main() == 0
     assert capsys.readouterr().out.startswith("No numba here: everything is weighed by numpy")

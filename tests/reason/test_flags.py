@@ -7,24 +7,22 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter
 
-from sidewise.protocol import load_protocol
-from sidewise.reason.flags import (
-    NOT_SETTLED,
+from sidewise.reason.judging.flag_state import NOT_SETTLED
+from sidewise.reason.judging.flags import (
     FlagRule,
-    load_flags,
     red_flags,
     unasked_core,
     withheld,
 )
-from sidewise.reason.judge import Judge
+from sidewise.reason.judging.judge import Judge
+from sidewise.reason.judging.not_looked import not_looked_at
+from sidewise.reason.judging.rules import Ask, Is, Rule, leaves, unresolved
+from sidewise.reason.judging.ruling import evaluate
 from sidewise.reason.result import RedFlag
-from sidewise.reason.rules import Ask, Is, Rule, leaves, unresolved
-from sidewise.reason.ruling import evaluate
 from sidewise.record import Record
 from tests.builders import angle, found, record
+from tests.shoulder import BOOK, PROTOCOL
 
-PROTOCOL = load_protocol("shoulder")
-BOOK = load_flags("shoulder")
 CORE_NO = {entry.id: "no" for entry in PROTOCOL.history if entry.core}
 
 
@@ -60,13 +58,19 @@ def test_about_ten_core_questions_always_count() -> None:
     assert 8 <= len(CORE_NO) <= 12
 
 
-def test_a_quiet_record_with_the_core_asked_has_no_flag() -> None:
-    assert flags(with_history()) == {}
+def test_a_quiet_record_with_the_core_asked_calls_for_no_flag() -> None:
+    found_flags = flags(with_history())
+    assert {f.status for f in found_flags.values() if f.called_for} == set()
+    # Yet nobody has looked: what is open is said, in one line.
+    assert len(found_flags) > 40
+    open_words = not_looked_at(found_flags.values(), BOOK, PROTOCOL, with_history())
+    assert {"skin", "lump and glands", "contour and swelling", "pulse and hand"} <= set(open_words)
 
 
 def test_a_missing_core_question_leaves_flags_not_excluded() -> None:
     without = {k: v for k, v in CORE_NO.items() if k != "fever"}
-    open_flags = flags(record(history=without))
+    found_flags = flags(record(history=without))
+    open_flags = {name: flag for name, flag in found_flags.items() if flag.called_for}
     assert open_flags
     assert {flag.status for flag in open_flags.values()} == {"not excluded"}
     fever = PROTOCOL.history_by_id["fever"].label
@@ -131,7 +135,10 @@ def test_diabetes_with_a_slow_stiff_joint_alone_raises_no_infection() -> None:
     slow = record(stiff, history={**CORE_NO, "diabetes": "yes"}, duration_weeks=20)
     assert status(slow, "cold_septic_joint") != "raised"
     quick = record(
-        stiff, history={**CORE_NO, "diabetes": "yes", "rest_pain": "yes"}, duration_weeks=1
+        stiff,
+        angle("flexion", "left", 70),
+        history={**CORE_NO, "diabetes": "yes", "rest_pain": "yes"},
+        duration_weeks=1,
     )
     assert status(quick, "cold_septic_joint") == "raised"
 
@@ -153,12 +160,14 @@ def test_three_of_five_cord_signs_are_needed(count: int, expected: str | None) -
             found("finger_dexterity", side, "choice", choice="quick and even")
             for side in ("left", "right")
         ),
+        found("neck_flexion", "midline", "result", result="negative"),
     ]
     absent = [
         found("gait", "midline", "choice", choice="even"),
     ]
     shown = [*signs[:count], *quiet, *(absent if count < 3 else [])]
-    no = dict.fromkeys(("clumsy_hands", "gait_change", "bladder", "neck_pain"), "no")
+    asked = ("clumsy_hands", "gait_change", "bladder", "neck_pain", "electric_on_bending")
+    no = dict.fromkeys(asked, "no")
     assert status(with_history(*shown, **no) if count == 3 else record(
         *shown, history={**CORE_NO, **no}, age=40), "cord_signs") == expected  # fmt: skip
 
@@ -169,9 +178,12 @@ def test_under_18_is_a_flag() -> None:
 
 
 def test_raised_flags_come_first_by_urgency() -> None:
-    one = record(history={"fever": "yes", "exertion": "yes", "cancer": "yes", "night_pain": "yes"})
+    one = record(
+        history={"fever": "yes", "face_droop": "yes", "cancer": "yes", "night_pain": "yes"}
+    )
     order = [flag.status for flag in red_flags(Judge(PROTOCOL, one), BOOK)]
     assert order == sorted(order, reverse=True)
+    assert [flag.called_for for flag in red_flags(Judge(PROTOCOL, one), BOOK)].count(True) >= 3
     first = red_flags(Judge(PROTOCOL, one), BOOK)[0]
     assert (first.status, first.urgency) == ("raised", "immediate")
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any, get_args
+from typing import Any
 
 import pytest
 
 from sidewise.protocol import criteria as c
-from sidewise.protocol import load_protocol
-from sidewise.reason.judge import EQUIVOCAL, JUDGES, Judge, State
+from sidewise.reason.judging.judge import EQUIVOCAL, JUDGES, Judge, State
 from sidewise.record import Record
 from tests.builders import angle, found, negative, positive, record, unable
+from tests.shoulder import PROTOCOL
 
-PROTOCOL = load_protocol("shoulder")
 LOSS = c.SideLoss(test="side_loss", mode="passive", at_least=30, or_fraction=0.5)
 ROTATION = "external_rotation_at_side"
 
@@ -170,12 +169,6 @@ def test_an_end_feel_counts_only_when_stated(feel: Any, expected: str) -> None:
     empty = c.EndFeel(test="end_feel", mode="passive", values=("empty",))
     one = record(angle(ROTATION, "left", 20, end_feel=feel))
     assert state(empty, ROTATION, one) == expected
-
-
-def test_criteria_and_values_know_the_same_end_feels() -> None:
-    from sidewise.record.values import EndFeel
-
-    assert set(get_args(c.EndFeelWord)) == set(get_args(EndFeel))
 
 
 def test_normal_in_one_mode_says_nothing_of_the_other() -> None:

@@ -8,14 +8,13 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter, ValidationError
 
-from sidewise.protocol import load_protocol
-from sidewise.reason.judge import Judge
-from sidewise.reason.rules import Cutoff, Rule, cutoffs
-from sidewise.reason.ruling import evaluate
+from sidewise.reason.judging.judge import Judge
+from sidewise.reason.judging.rules import Cutoff, Rule, cutoffs
+from sidewise.reason.judging.ruling import evaluate
 from sidewise.record import Record
 from tests.builders import angle, found, record
+from tests.shoulder import PROTOCOL
 
-PROTOCOL = load_protocol("shoulder")
 RULE: TypeAdapter[Any] = TypeAdapter(Rule)
 QUESTIONS = ("fever", "chills", "unwell")
 BOTH = ("left", "right")
@@ -122,7 +121,8 @@ def test_what_nobody_is_sent_to_look_for_counts_when_found() -> None:
         ({"age_at_least": 50}, {"age": 49}, "no"),
         ({"age_at_least": 50}, {"age": 50}, "yes"),
         ({"age_at_least": 50}, {"age": None}, "unknown"),
-        ({"complaint": True}, {"complaint": []}, "no"),
+        # No complaint noted is not a complaint denied.
+        ({"complaint": True}, {"complaint": []}, "unknown"),
     ],
 )
 def test_the_context_is_tested_at_its_edges(

@@ -5,9 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sidewise.reason.engine.draws import posterior
-from sidewise.reason.engine.evidence import observed
-from sidewise.reason.engine.network import Network, Parameters, Reading, Structure, Variable
+from sidewise.network import Network, Parameters, Reading, Structure, Variable, observed, posterior
 
 
 def post_test(pre: float, sensitivity: float, specificity: float, positive: bool) -> float:

@@ -17,7 +17,7 @@ from sidewise.record.ledger import (
     Opened,
     Signed,
     Undone,
-    fold,
+    fold_entries,
 )
 from sidewise.record.model import Context
 from tests.builders import BASE, angle, found, record, unable
@@ -35,7 +35,7 @@ OPEN = entry("e0", Opened(region="shoulder", context=Context.model_validate(BASE
 
 
 def test_findings_are_kept_in_order() -> None:
-    state = fold("r1", [OPEN, entry("e1", Found(finding=FIRST))])
+    state = fold_entries("r1", [OPEN, entry("e1", Found(finding=FIRST))])
     assert state.record == record(FIRST)
 
 
@@ -45,13 +45,13 @@ def test_a_correction_replaces_and_undo_puts_back() -> None:
         entry("e1", Found(finding=FIRST)),
         entry("e2", Found(finding=SECOND, replaces=("e1",))),
     ]
-    assert fold("r1", corrected).record.findings == (SECOND,)
+    assert fold_entries("r1", corrected).record.findings == (SECOND,)
     undone = [*corrected, entry("e3", Undone(entries=("e2",)))]
-    assert fold("r1", undone).record.findings == (FIRST,)
+    assert fold_entries("r1", undone).record.findings == (FIRST,)
 
 
 def test_a_second_tablet_makes_a_conflict_not_an_overwrite() -> None:
-    state = fold(
+    state = fold_entries(
         "r1", [OPEN, entry("e1", Found(finding=FIRST)), entry("e2", Found(finding=SECOND))]
     )
     assert len(state.record.conflicts) == 1
@@ -60,26 +60,26 @@ def test_a_second_tablet_makes_a_conflict_not_an_overwrite() -> None:
 
 def test_an_entry_sent_twice_counts_once() -> None:
     one = entry("e1", Found(finding=FIRST))
-    assert fold("r1", [OPEN, one, one]).record.findings == (FIRST,)
+    assert fold_entries("r1", [OPEN, one, one]).record.findings == (FIRST,)
 
 
 def test_a_conflict_cannot_be_signed() -> None:
     entries = [OPEN, entry("e1", Found(finding=FIRST)), entry("e2", Found(finding=SECOND))]
     with pytest.raises(UserError, match="without contradictions"):
-        fold("r1", [*entries, entry("e3", Signed())])
+        fold_entries("r1", [*entries, entry("e3", Signed())])
 
 
 def test_a_signed_revision_is_frozen_until_amended_with_a_reason() -> None:
     signed = [OPEN, entry("e1", Found(finding=FIRST)), entry("e2", Signed())]
     with pytest.raises(UserError, match="amendment"):
-        fold("r1", [*signed, entry("e3", Found(finding=SECOND))])
+        fold_entries("r1", [*signed, entry("e3", Found(finding=SECOND))])
     amended = [
         *signed,
         entry("e3", Amended(reason="read from the wrong side")),
         entry("e4", Found(finding=SECOND, replaces=("e1",))),
         entry("e5", Signed()),
     ]
-    state = fold("r1", amended).record
+    state = fold_entries("r1", amended).record
     assert state.revision == 2
     assert state.earlier[0].findings == (FIRST,)
     assert state.earlier[0].reason == "read from the wrong side"
@@ -88,18 +88,20 @@ def test_a_signed_revision_is_frozen_until_amended_with_a_reason() -> None:
 
 def test_nothing_follows_a_discarded_draft() -> None:
     with pytest.raises(UserError, match="discarded"):
-        fold("r1", [OPEN, entry("e1", Discarded(reason="wrong patient")), entry("e2", Signed())])
+        fold_entries(
+            "r1", [OPEN, entry("e1", Discarded(reason="wrong patient")), entry("e2", Signed())]
+        )
 
 
 def test_context_can_be_filled_in_later() -> None:
-    state = fold("r1", [OPEN, entry("e1", ContextSet(changes={"age": 61, "sex": "male"}))])
+    state = fold_entries("r1", [OPEN, entry("e1", ContextSet(changes={"age": 61, "sex": "male"}))])
     assert (state.record.context.age, state.record.context.sex) == (61, "male")
     assert state.record.context.patient == "HERON-1"
 
 
 def test_marks_on_the_figure_do_not_hold_each_others_slot() -> None:
     scar = found("scars", "left", "place", what="scar", view="front")
-    state = fold("r1", [OPEN, entry("e1", Found(finding=scar))])
+    state = fold_entries("r1", [OPEN, entry("e1", Found(finding=scar))])
     assert state.holding(scar) == ()
 
 

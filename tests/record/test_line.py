@@ -7,20 +7,18 @@ from typing import Any
 import pytest
 
 from sidewise.errors import UserError
-from sidewise.protocol import load_protocol
-from sidewise.protocol.loader import read_yaml, region_folder
 from sidewise.record import Finding
 from sidewise.record.line import LONGEST, LineReading, read_line, write_line
 from sidewise.record.line.words import FILE, words_for
 from tests.builders import angle, found, negative, positive, unable
+from tests.shoulder import FOLDER, PROTOCOL, SHOULDER, read_yaml
 
 # The shorthand itself is common practice, no source.
-PROTOCOL = load_protocol("shoulder")
-DATA = read_yaml(region_folder("shoulder") / FILE)
+DATA = read_yaml(FOLDER / FILE)
 
 
 def read(line: str) -> LineReading:
-    return read_line(line, PROTOCOL)
+    return read_line(line, SHOULDER)
 
 
 def findings(line: str) -> tuple[Finding, ...]:
@@ -168,7 +166,7 @@ def test_a_mode_said_of_one_side_is_not_taken_for_the_other() -> None:
         ("unable neer L", "a reason is needed"),
         ("unable neer L too stiff, R pos", "stands in quotes"),
         ("Neer R -", 'not known here: "-"'),
-        ("R L neer pos", 'no item is called "R"'),
+        ("R R neer pos", "a side is said twice"),
         ("ER passive L 15 cm", "not clear"),
         ("MRC abd L 6", "not clear"),
         ('neer R pos note "open', "not known here"),
@@ -220,7 +218,7 @@ def test_too_long_a_text_is_refused() -> None:
 
 def test_a_finding_is_written_as_the_trade_says_it() -> None:
     finding = angle("external_rotation_at_side", "left", 15, end_feel="firm", pain=True)
-    assert write_line(finding, PROTOCOL) == "ER left passive 15 pain firm"
+    assert write_line(finding, SHOULDER) == "ER left passive 15 pain firm"
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ import pytest
 
 from sidewise.errors import UserError
 from sidewise.record import parse_record, read_record, record_document, record_json, record_schema
+from tests.shoulder import REGIONS, WORDS
 
 EXAMPLES = sorted(Path(__file__).parents[2].glob("examples/*.json"))
 GOOD = {
@@ -97,7 +98,7 @@ CASES = {
 def test_bad_input_is_refused_with_its_place(name: str) -> None:
     text, message = CASES[name]
     with pytest.raises(UserError) as caught:
-        parse_record(text)
+        parse_record(text, REGIONS)
     assert message in caught.value.message
     assert len(caught.value.message.splitlines()) <= 24
 
@@ -105,7 +106,7 @@ def test_bad_input_is_refused_with_its_place(name: str) -> None:
 def test_every_error_of_a_file_is_listed_at_once() -> None:
     bad = [angle(side="up"), angle(mode="up"), angle(value={"kind": "angle", "degrees": 900})]
     with pytest.raises(UserError) as caught:
-        parse_record(json.dumps({**GOOD, "findings": bad}))
+        parse_record(json.dumps({**GOOD, "findings": bad}), REGIONS)
     assert all(f"findings[{place}]" in caught.value.message for place in range(3))
 
 
@@ -114,7 +115,7 @@ def test_a_folder_a_missing_and_a_huge_file_are_refused(tmp_path: Path) -> None:
     huge.write_bytes(b" " * 6_000_000)
     for path, message in ((tmp_path, "a folder"), (tmp_path / "no", "no such file"), (huge, "MB")):
         with pytest.raises(UserError, match=message):
-            read_record(path)
+            read_record(path, REGIONS)
 
 
 def test_a_file_that_may_not_be_read_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -123,35 +124,35 @@ def test_a_file_that_may_not_be_read_is_refused(monkeypatch: pytest.MonkeyPatch)
 
     monkeypatch.setattr(Path, "open", refused)
     with pytest.raises(UserError, match="no permission to read it"):
-        read_record("exam.json")
+        read_record("exam.json", REGIONS)
 
 
 def test_text_that_is_not_utf8_is_refused() -> None:
     with pytest.raises(UserError, match="not UTF-8"):
-        parse_record(b"\xff\xfe{")
+        parse_record(b"\xff\xfe{", REGIONS)
 
 
 @pytest.mark.parametrize("path", EXAMPLES, ids=lambda path: path.stem)
 def test_an_example_is_valid_and_reads_back_the_same(path: Path) -> None:
-    record = read_record(path)
-    assert parse_record(record_json(record)) == record
+    record = read_record(path, REGIONS)
+    assert parse_record(record_json(record), REGIONS) == record
 
 
 def test_the_published_schema_accepts_every_example() -> None:
-    schema = record_schema()
+    schema = record_schema(WORDS)
     validator = jsonschema.Draft202012Validator(schema)
     for path in EXAMPLES:
         validator.validate(json.loads(path.read_text()))
-        validator.validate(record_document(read_record(path)))
+        validator.validate(record_document(read_record(path, REGIONS)))
     assert len(EXAMPLES) >= 10
 
 
 def test_the_published_schema_refuses_what_the_reader_refuses() -> None:
-    validator = jsonschema.Draft202012Validator(record_schema())
+    validator = jsonschema.Draft202012Validator(record_schema(WORDS))
     bad = json.loads(document(angle(degrees=15)))
     assert not validator.is_valid(bad)
 
 
 def test_the_schema_in_the_docs_is_this_one() -> None:
     published = Path(__file__).parents[2] / "docs/schema/sidewise-examination-1.json"
-    assert json.loads(published.read_text()) == record_schema()
+    assert json.loads(published.read_text()) == record_schema(WORDS)

@@ -8,12 +8,21 @@ from typing import Any
 import pytest
 
 from sidewise.errors import UserError
-from sidewise.protocol import load_protocol
 from sidewise.record.check import check_statement
-from sidewise.record.ledger import ContextSet, Deed, Entry, Opened, Signed, Stated, Undone, fold
+from sidewise.record.ledger import (
+    ContextSet,
+    Deed,
+    Entry,
+    Opened,
+    Signed,
+    Stated,
+    Undone,
+    fold_entries,
+)
 from sidewise.record.model import Context
 from sidewise.record.statement import PLAIN, SIDED, checked_value
 from tests.builders import BASE
+from tests.shoulder import PROTOCOL
 
 AT = datetime(2026, 3, 2, 9, 40, tzinfo=UTC)
 OPEN = Opened(region="shoulder", context=Context.model_validate({**BASE, "complaint": ["left"]}))
@@ -25,7 +34,7 @@ def stated(field: str, value: Any, *replaces: str) -> Stated:
 
 def folded(*deeds: Deed) -> Any:
     entries = [Entry(id=f"e{n}", at=AT, by="E1", deed=deed) for n, deed in enumerate(deeds)]
-    return fold("r1", [Entry(id="open", at=AT, by="E1", deed=OPEN), *entries])
+    return fold_entries("r1", [Entry(id="open", at=AT, by="E1", deed=OPEN), *entries])
 
 
 def test_an_answer_is_in_the_record() -> None:
@@ -101,10 +110,19 @@ def test_a_dispute_cannot_be_signed() -> None:
 
 
 def test_every_plain_field_can_be_stated_and_emptied() -> None:
-    given = {"setting": "primary", "age": "58", "sex": "male", "dominant": "both",
-             "onset": "sudden",
-             "complaint": "left right", "mechanism": "a fall", "duration_weeks": "2.5",
-             "pain_0_10": "7"}  # fmt: skip
+    given = {
+        "setting": "primary",
+        "age": "58",
+        "sex": "male",
+        "dominant": "both",
+        "onset": "sudden",
+        "complaint": "left right",
+        "mechanism": "a fall",
+        "duration_weeks": "2.5",
+        "pain_0_10": "7",
+        "visit": "short",
+        "follows": {"record": "r0", "at": "2026-01-19T09:00:00+00:00", "by": "E1"},
+    }
     assert set(given) == set(PLAIN)
     for field, text in given.items():
         assert checked_value(field, text), field
@@ -118,7 +136,7 @@ def test_every_plain_field_can_be_stated_and_emptied() -> None:
 @pytest.mark.parametrize(
     ("field", "value", "message"),
     [
-        ("age", 1650, "age: got 1650, expected input should be less than or equal to 120"),
+        ("age", 1650, "age: got 1650, expected at most 120"),
         ("history.fever", "perhaps", 'fever: got "perhaps"'),
         ("known.left", ["bent"], 'known left: got "bent", expected some of tear, surgery'),
         ("known.left", 5, "known left: got 5"),
@@ -147,4 +165,4 @@ def test_a_statement_the_protocol_does_not_know_is_refused(
     field: str, value: Any, message: str
 ) -> None:
     with pytest.raises(UserError, match=message):
-        check_statement(field, value, load_protocol("shoulder"))
+        check_statement(field, value, PROTOCOL)

@@ -5,14 +5,10 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from sidewise.protocol.kinds import ASPECTS, KIND_NAMES
-from sidewise.record.values import VALUE_MODELS
+from sidewise.errors import UserError
+from sidewise.record import check_finding
 from tests.builders import angle, found, negative, positive, record, unable
-
-
-def test_every_kind_of_the_closed_set_has_a_value() -> None:
-    assert set(VALUE_MODELS) == set(KIND_NAMES)
-    assert len(KIND_NAMES) == 19
+from tests.shoulder import PROTOCOL
 
 
 @pytest.mark.parametrize("degrees", [-180, 0, 360])
@@ -28,7 +24,7 @@ def test_an_angle_outside_the_limits_is_refused(degrees: float) -> None:
 
 def test_an_arc_needs_both_ends_or_painless() -> None:
     assert found("painful_arc", "left", "arc", painless=True).value.painless
-    with pytest.raises(ValidationError, match="either from and to"):
+    with pytest.raises(ValidationError, match="from and to, or painful: true"):
         found("painful_arc", "left", "arc", **{"from": 60})
 
 
@@ -43,9 +39,9 @@ def test_a_negative_result_cannot_reproduce_anything() -> None:
 
 
 def test_a_positive_result_must_have_reproduced_something() -> None:
-    every = dict.fromkeys(ASPECTS, False)
-    with pytest.raises(ValidationError, match="must have reproduced"):
-        positive("neer", "left", **every)
+    every = dict.fromkeys(PROTOCOL.aspects, False)
+    with pytest.raises(UserError, match="must have reproduced"):
+        check_finding(positive("neer", "left", **every), PROTOCOL)
 
 
 def test_an_examined_finding_needs_a_value() -> None:

@@ -43,6 +43,7 @@ class Clinic:
     administrator: Any
     patient: Any
     examination: Any
+    sitting: Any
 
     def person(self, name: str) -> Any:
         """A member of the cast by name; nobody for a visitor without an account."""
@@ -76,6 +77,16 @@ def make_examination(patient: Any, user: Any, **context: Any) -> Any:
     return open_examination(patient, user, "shoulder", whole, uuid4().hex, WHEN)
 
 
+def make_sitting(teacher: Any) -> Any:
+    """A sitting of the teacher with one settled table, as the store keeps it."""
+    from sidewise.teaching.report.marks_apart import open_sheet
+    from sidewise.web.marks.store import begin_sitting
+
+    rows = [f"{n},look,E1,{10 + n},20,pass" for n in range(1, 4)]
+    text = "\n".join(["student,station,examiner,mark,maximum,global_rating", *rows])
+    return begin_sitting(teacher, "teaching week", open_sheet("week.csv", text.encode()), "0" * 64)
+
+
 def make_clinic() -> Clinic:
     """The cast, one patient and one open examination."""
     from sidewise.web.patients.models import Patient, Share
@@ -87,7 +98,10 @@ def make_clinic() -> Clinic:
     patient = Patient.objects.create(code="PLOVER-2", owner=cast["owner"])
     Share.objects.create(patient=patient, user=cast["colleague"], may_write=True)
     Share.objects.create(patient=patient, user=cast["reader"])
-    return Clinic(**cast, patient=patient, examination=make_examination(patient, cast["owner"]))
+    return Clinic(
+        **cast, patient=patient, examination=make_examination(patient, cast["owner"]),
+        sitting=make_sitting(cast["teacher"]),
+    )  # fmt: skip
 
 
 @pytest.fixture

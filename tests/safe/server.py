@@ -51,8 +51,8 @@ class Server:
         log.close()
         self.wait()
 
-    def wait(self, seconds: float = 60) -> None:
-        """Until it answers."""
+    def wait(self, seconds: float = 600) -> None:
+        """Until it answers; the deadline only ends what hangs."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:
             with contextlib.suppress(OSError, http.client.HTTPException):

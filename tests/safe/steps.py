@@ -61,9 +61,25 @@ def state() -> dict[str, Any]:
     }
 
 
+def seed_more() -> int:
+    """One more patient with a touch; how many entries there are."""
+    from sidewise.record.ledger import Entry
+    from sidewise.web.accounts.models import User
+    from sidewise.web.examinations.models import LedgerEntry
+    from sidewise.web.examinations.store import append
+    from sidewise.web.patients.models import Patient
+    from tests.safe.conftest import entry, make_examination
+
+    owner = User.objects.get(username="owner")
+    examination = make_examination(Patient.objects.create(code="SANDERLING-1", owner=owner), owner)
+    (touched,) = _plain([entry(name="later", note=None)])
+    append(examination, [Entry.model_validate({**touched, "by": "OWNER"})])
+    return LedgerEntry.objects.count()
+
+
 def erase_patient(code: str) -> dict[str, Any]:
     """Erase one patient for good."""
-    from sidewise.web.keeping.erase import erase_patient
+    from sidewise.web.keeping.erasure import erase_patient
     from sidewise.web.patients.models import Patient
 
     erase_patient(Patient.objects.get(code=code), "owner")
@@ -160,9 +176,108 @@ def person(who: str, role: str) -> int:
     return int((known or make_person(who, role)).pk)
 
 
+def fill() -> int:
+    """A row in every bound table that `seed` leaves empty."""
+    from django.utils import timezone
+
+    from sidewise.web.accounts import links
+    from sidewise.web.accounts.models import Identity, KnownDevice, OneTimeLink, RecoveryCode, User
+    from sidewise.web.examinations.models import Examination, HeldEntry, MovedVisit
+    from sidewise.web.keeping.models import Erased, Hold
+    from sidewise.web.patients.models import Patient, Share
+    from tests.safe.conftest import entry, make_person
+
+    owner = User.objects.get(username="owner")
+    colleague = make_person("colleague", "clinician")
+    patient = Patient.objects.get(code="TERN-0")
+    Share.objects.create(patient=patient, user=colleague, may_write=True)
+    Hold.objects.create(patient=patient, reason="court 12", set_by="owner")
+    Erased.objects.create(kind="patient", number="1", digest="0" * 64, by="owner")
+    KnownDevice.objects.create(user=owner, digest="1" * 64, since=timezone.now())
+    RecoveryCode.objects.create(user=owner, digest="2" * 64)
+    Identity.objects.create(user=owner, issuer="https://id.example", subject="owner")
+    links.make(colleague, OneTimeLink.Purpose.PASSWORD)
+    late = entry(name="late")
+    examination = Examination.objects.first()
+    HeldEntry.objects.create(
+        examination=examination, entry_id="late", by=owner, entry=late, why="It was late."
+    )
+    MovedVisit.objects.create(
+        patient=patient, visit=examination, moved_to=patient, examined_at=timezone.now(),
+        was_signed=False, by="OWNER", at=timezone.now(), reason="the wrong chart was open",
+    )  # fmt: skip
+    mark()
+    return 16
+
+
+def mark() -> str:
+    """A sitting of a teacher, shared, with one student's account said; its key."""
+    from sidewise.web.marks.models import SittingShare
+    from sidewise.web.marks.store import tie_accounts
+    from tests.safe.conftest import make_person, make_sitting
+
+    sitting = make_sitting(make_person("teacher", "teacher"))
+    make_person("2", "student")
+    SittingShare.objects.create(sitting=sitting, user=make_person("second", "teacher"))
+    assert tie_accounts(sitting) == 1
+    return str(sitting.key)
+
+
+def verify_each(files: list[str]) -> list[list[str]]:
+    """What verify names in each of these databases, put in place one by one."""
+    import shutil
+    from pathlib import Path
+
+    from django.db import connection
+
+    from sidewise.errors import UserError
+    from sidewise.web.keeping.shell import store
+    from sidewise.web.keeping.verification import verify_all
+
+    place = Path(str(connection.settings_dict["NAME"]))
+    found = []
+    for file in files:
+        connection.close()
+        for tail in ("-wal", "-shm"):
+            place.with_name(place.name + tail).unlink(missing_ok=True)
+        shutil.copy(file, place)
+        try:
+            with store("tests"):
+                report = verify_all({})
+            found.append([problem.message for problem in report.problems])
+        except UserError as error:
+            found.append([error.message])
+    return found
+
+
+def tries_at_once(number: int) -> list[int]:
+    """So many tries to sign in from one place at one moment; how long each has to wait."""
+    from concurrent.futures import ThreadPoolExecutor
+    from threading import Barrier
+
+    from django.core.management import call_command
+    from django.db import connection
+
+    call_command("migrate", verbosity=0)
+    from sidewise.web.accounts import throttle
+
+    counted = throttle.buckets("dunlin", "203.0.113.7", None)
+    begin = Barrier(number)
+
+    def attempt(_: int) -> int:
+        begin.wait()
+        try:
+            return throttle.take(counted).wait_s
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(number) as pool:
+        return list(pool.map(attempt, range(number)))
+
+
 ALL = (
-    seed, state, erase_patient, factor_opens, rooms, ledger, deeds, conflicts, sign,
-    end_sessions, person,
+    tries_at_once, fill, mark, verify_each, seed, seed_more, state, erase_patient, factor_opens,
+    rooms, ledger, deeds, conflicts, sign, end_sessions, person,
 )  # fmt: skip
 STEPS = {f.__name__: f for f in ALL}
 

@@ -17,7 +17,10 @@ from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from sidewise.figure.sheets import fingerprint
+from sidewise.protocol.figure import atlas_of
 from sidewise.record.ledger import Amended, Entry, Found, Signed
+from sidewise.regions import regions
 from sidewise.web.accounts.models import Factor
 from sidewise.web.examinations.store import append
 from tests.builders import angle
@@ -46,7 +49,9 @@ def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
         "pk": clinic.examination.pk, "key": clinic.patient.key, "stage": "special-tests",
         "item": "hawkins_kennedy", "user_id": clinic.student.pk, "token": "x" * 43,
         "session_id": getattr(clinic.owner.signed_in.first(), "pk", 0), "number": 1, "side": "left",
-        "other": clinic.examination.pk,
+        "other": clinic.examination.pk, "region_id": "shoulder", "name": "front-rest-0",
+        "digest": fingerprint(atlas_of(regions()["shoulder"])),
+        "sitting": clinic.sitting.key, "what": "data", "kind": "csv",
     }  # fmt: skip
     return {name: known[name] for name in names}
 
@@ -148,6 +153,18 @@ def test_the_table_lets_no_student_teacher_or_administrator_near_a_patient() -> 
                     assert row[who] == "404", (name, method, who)
                     swept += 1
     assert swept >= 90
+
+
+def test_the_table_lets_nobody_but_a_teacher_near_the_marks_of_students() -> None:
+    rows, swept = table(), 0
+    for name, names in views():
+        for method in METHODS:
+            if "sitting" in names and (row := rows.get((name, method))):
+                assert row["teacher"] == "yes", (name, method)
+                for who in set(CAST) - {"nobody", "teacher"}:
+                    assert row[who] == "404", (name, method, who)
+                    swept += 1
+    assert swept >= 100
 
 
 def test_a_clinician_who_becomes_a_student_sees_no_patient_of_theirs(clinic: Clinic) -> None:

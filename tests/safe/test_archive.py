@@ -148,6 +148,7 @@ def test_a_laptops_records_come_back_from_their_backup(tmp_path: Path) -> None:
     before = laptop.step("seed")
     assert laptop.command("backup", str(tmp_path / "b")).returncode == 0
     other = laptop.sibling("other")
+    (other.home / "keeping-key").write_text((laptop.home / "keeping-key").read_text())
     done = other.command("restore", str(tmp_path / "b"))
     assert done.returncode == 0, done.stderr
     assert other.step("state")["tables"] == before["tables"]

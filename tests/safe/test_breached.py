@@ -11,7 +11,7 @@ from django.core.exceptions import ValidationError
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sidewise.web.accounts.breached import BreachedPasswordValidator, listed
+from sidewise.web.accounts.breached_passwords import BreachedPasswordValidator, listed
 
 
 def sha(word: str) -> str:

@@ -9,17 +9,19 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from sidewise.assess.reading import read_marks
 from sidewise.errors import UserError
-from sidewise.measure import c3d_apart
-from sidewise.measure.landmarks import read_landmarks
-from sidewise.reason.batch import run_batch
-from sidewise.reason.batch_source import deal, find_source
+from sidewise.measure.motion import c3d_apart
+from sidewise.measure.motion.landmarks import read_landmarks
+from sidewise.reason.batch.run import run_batch
+from sidewise.reason.batch.source import deal_into_chunks, find_source
 from sidewise.record.ledger import Folded
 from sidewise.record.reading import parse_record
 from sidewise.record.table import findings_frame
+from sidewise.regions import regions
+from sidewise.teaching.tables.marks_table import read_marks
 from sidewise.web.examinations.entries import entries_from_form
 from tests.safe.fuzz import doors
+from tests.shoulder import REGIONS, WORDS
 
 
 # Parameter, distance of the byte from its name, what it is changed to.
@@ -51,20 +53,20 @@ def test_a_parquet_table_with_whole_names_and_damaged_pages_is_refused_in_words(
     damaged = whole[:4] + b"\xff" * 60 + whole[64:]
     (tmp_path / "in" / "findings.parquet").write_bytes(damaged)
     with pytest.raises(UserError, match=r"findings\.parquet: .*expected a whole Parquet file"):
-        deal(find_source(tmp_path / "in"), tmp_path / "parts", 1)
+        deal_into_chunks(find_source(tmp_path / "in", WORDS), tmp_path / "parts", 1)
 
 
 def test_bytes_that_are_no_text_in_a_parquet_table_are_refused_in_words(tmp_path: Path) -> None:
     (tmp_path / "in").mkdir()
     (tmp_path / "parts").mkdir()
     (tmp_path / "in" / "contexts.csv").write_bytes(doors.table_seeds("contexts")()[0])
-    record = parse_record(json.dumps(doors.small_record()))
-    table = pa.Table.from_pandas(findings_frame([record]), preserve_index=False)
+    record = parse_record(json.dumps(doors.small_record()), REGIONS)
+    table = pa.Table.from_pandas(findings_frame([record], WORDS), preserve_index=False)
     raw = pa.array([b"\xff\xfe"] * len(table), pa.binary()).view(pa.string())
     table = table.set_column(table.column_names.index("note"), "note", raw)
     pq.write_table(table, tmp_path / "in" / "findings.parquet", use_dictionary=False)
     with pytest.raises(UserError, match=r"findings\.parquet: .*expected a whole Parquet file"):
-        deal(find_source(tmp_path / "in"), tmp_path / "parts", 1)
+        deal_into_chunks(find_source(tmp_path / "in", WORDS), tmp_path / "parts", 1)
 
 
 def test_a_parquet_column_whose_name_is_no_text_is_refused_in_words(tmp_path: Path) -> None:
@@ -73,7 +75,7 @@ def test_a_parquet_column_whose_name_is_no_text_is_refused_in_words(tmp_path: Pa
     damaged = doors.parquet_seeds()[0].replace(b"sensation", b"sens\xc6tion")
     (tmp_path / "findings.parquet").write_bytes(damaged)
     with pytest.raises(UserError, match=r"findings\.parquet: .*expected a Parquet file"):
-        find_source(tmp_path)
+        find_source(tmp_path, WORDS)
 
 
 @pytest.mark.parametrize("content", [b"\n\n\nJ1,history,i01,0.4\n", b"\xef\xbb\xbf", b"\n", b"\r"])
@@ -90,13 +92,13 @@ def test_a_column_that_stands_twice_in_a_table_is_refused_in_words(tmp_path: Pat
     (tmp_path / "contexts.csv").write_bytes(doors.table_seeds("contexts")()[0])
     (tmp_path / "findings.csv").write_bytes(findings)
     with pytest.raises(UserError, match=r"findings\.csv: columns: got \"item twice\""):
-        find_source(tmp_path)
+        find_source(tmp_path, WORDS)
 
 
 @pytest.mark.parametrize("content", ["5", "[", "null", "[" * 100_000, '"x"', "[1]", '{"a": 1}'])
 @pytest.mark.parametrize("field", ["findings", "value"])
 def test_a_form_with_json_of_another_shape_is_refused_in_words(field: str, content: str) -> None:
-    folded = Folded(record=parse_record(json.dumps(doors.small_record())), holders={})
+    folded = Folded(record=parse_record(json.dumps(doors.small_record()), REGIONS), holders={})
     with pytest.raises(UserError):
         entries_from_form({"places": "neer left", field: content}, folded, "E2", "E1")
 
@@ -108,7 +110,16 @@ def test_notes_of_a_batch_that_no_batch_wrote_are_refused_in_words(
 ) -> None:
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "one.json").write_text(json.dumps(doors.small_record()))
-    run_batch(tmp_path / "in", tmp_path / "out")
+    run_batch(tmp_path / "in", tmp_path / "out", regions)
     (tmp_path / "out" / name).write_text(content)
     with pytest.raises(UserError, match=rf"{name}: got \"something else\""):
-        run_batch(tmp_path / "in", tmp_path / "out")
+        run_batch(tmp_path / "in", tmp_path / "out", regions)
+
+
+def test_a_bank_of_stations_with_an_endless_cell_is_refused_in_words(tmp_path: Path) -> None:
+    from sidewise.teaching.tables.station_bank import NAMES, read_bank
+
+    bank = tmp_path / "bank.csv"
+    bank.write_text(",".join(NAMES) + "\n" + "x" * 200_000)
+    with pytest.raises(UserError, match=r"bank\.csv: got .*a bank of stations that can be read"):
+        read_bank(bank)

@@ -16,7 +16,7 @@ from django.utils import timezone
 from sidewise.errors import UserError
 from sidewise.web.accounts import factor, links
 from sidewise.web.accounts.models import Factor, OneTimeLink, RecoveryCode, User
-from sidewise.web.accounts.sealed import digest, seal, unseal
+from sidewise.web.accounts.sealing import digest, seal, unseal
 from tests.safe.conftest import PASSWORD, Clinic, make_person
 from tests.safe.test_sign_in import sign_in
 

@@ -1,9 +1,10 @@
-"""The service is killed hundreds of times in the middle of writing; what it confirmed is there.
+"""The service is killed again and again in the middle of writing; what it confirmed is there.
 
 Four tablets touch without pause, each sending a touch again until it is confirmed, as the page
 does. Meanwhile workers are killed (-9), the whole service is killed and started again, and for
 PostgreSQL the database server too. Afterwards every confirmed touch is in the ledger exactly once,
-every record folds, and the audit is whole.
+every record folds, and the audit is whole. What is waited for is work done, never a time: on a slow
+machine it takes longer and is the same. A deadline only ends what hangs.
 """
 
 from __future__ import annotations
@@ -11,10 +12,11 @@ from __future__ import annotations
 import contextlib
 import http.client
 import json
+import os
 import random
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -23,10 +25,15 @@ from tests.safe.server import Server
 from tests.safe.stores import Store
 
 pytestmark = pytest.mark.slow
-WORKERS_KILLED = 200
-SERVICE_KILLED = 6
-DATABASE_KILLED = 4
+WORKERS_KILLED = int(os.environ.get("SIDEWISE_KILLS", "12"))
+"""200 by `make long`; each costs the start of a worker, which is most of what the tests take."""
+SERVICE_KILLED = max(2, WORKERS_KILLED // 8)
+DATABASE_KILLED = max(2, WORKERS_KILLED // 8)
 TABLETS = 4
+LEAST = 10
+"""Touches that each tablet confirms before the store is looked at."""
+HANGS_S = 900
+"""Without one confirmation for so long nothing more will come on any machine."""
 
 
 class Tablet(threading.Thread):
@@ -94,10 +101,23 @@ def busy(store: Store) -> Iterator[tuple[Server, list[Tablet]]]:
         yield both
 
 
-def wait_for_progress(tablets: list[Tablet]) -> None:
-    """Until one more touch was confirmed: each kill meets a service that is writing."""
-    before, end = sum(len(t.confirmed) for t in tablets), time.monotonic() + 30
-    while sum(len(t.confirmed) for t in tablets) == before:
+def confirmed_by(tablets: list[Tablet]) -> int:
+    """How many touches were confirmed so far."""
+    return sum(len(tablet.confirmed) for tablet in tablets)
+
+
+def wait_for_progress(tablets: list[Tablet], touches: int = 1) -> None:
+    """Until so many more touches were confirmed: each kill meets a service that is writing."""
+    wanted = confirmed_by(tablets) + touches
+    wait_until(lambda: confirmed_by(tablets) >= wanted, tablets)
+
+
+def wait_until(is_done: Callable[[], bool], tablets: list[Tablet]) -> None:
+    """Until it is so, for as long as something is still confirmed now and then."""
+    seen, end = confirmed_by(tablets), time.monotonic() + HANGS_S
+    while not is_done():
+        if (now := confirmed_by(tablets)) > seen:
+            seen, end = now, time.monotonic() + HANGS_S
         assert time.monotonic() < end, "no touch was confirmed any more"
         time.sleep(0.002)
 
@@ -106,14 +126,14 @@ def finish(server: Server, tablets: list[Tablet]) -> dict[str, Any]:
     """Let each tablet confirm something more, stop, and look at the store from outside."""
     before = [len(t.confirmed) for t in tablets]
     server.wait()
-    end = time.monotonic() + 60
-    while any(len(t.confirmed) <= n for t, n in zip(tablets, before, strict=True)):
-        assert time.monotonic() < end, "no touch was confirmed any more"
-        time.sleep(0.05)
+    wanted = [max(LEAST, n + 1) for n in before]
+    wait_until(
+        lambda: all(len(t.confirmed) >= n for t, n in zip(tablets, wanted, strict=True)), tablets
+    )
     for tablet in tablets:
         tablet.enough.set()
     for tablet in tablets:
-        tablet.join(30)
+        tablet.join(HANGS_S)
     server.stop()
     return server.store.step("ledger")
 
@@ -130,12 +150,12 @@ def check(server: Server, tablets: list[Tablet]) -> None:
     assert kept["broken"] == ""
     assert kept["writes"] == len(kept["entries"]) + TABLETS
     assert [tablet.odd for tablet in tablets] == [[]] * TABLETS
-    assert len(confirmed) >= 10 * TABLETS
+    assert len(confirmed) >= LEAST * TABLETS
     verified = server.store.command("verify")
     assert verified.returncode == 0, verified.stderr
 
 
-def test_nothing_confirmed_is_lost_when_workers_are_killed_200_times(
+def test_nothing_confirmed_is_lost_when_workers_are_killed_again_and_again(
     busy: tuple[Server, list[Tablet]],
 ) -> None:
     server, tablets = busy
@@ -145,7 +165,7 @@ def test_nothing_confirmed_is_lost_when_workers_are_killed_200_times(
         time.sleep(chance.uniform(0, 0.06))
         killed += server.kill_worker(chance)
     check(server, tablets)
-    assert sum(len(tablet.confirmed) for tablet in tablets) > WORKERS_KILLED
+    assert confirmed_by(tablets) > WORKERS_KILLED
     assert sum(tablet.sent_again for tablet in tablets) > WORKERS_KILLED // 4
 
 
@@ -155,7 +175,8 @@ def test_nothing_confirmed_is_lost_when_the_service_is_killed_and_started_again(
     server, tablets = busy
     chance = random.Random(7)
     for _ in range(SERVICE_KILLED):
-        time.sleep(chance.uniform(0.2, 0.8))
+        wait_for_progress(tablets, chance.randint(1, 12))
+        time.sleep(chance.uniform(0, 0.06))
         server.kill()
         server.start()
     check(server, tablets)
@@ -169,7 +190,7 @@ def test_nothing_confirmed_is_lost_when_the_database_server_is_stopped_at_once(
     store = Store(tmp_path / "home", cluster.create("crash"), cluster)
     with at_work(store) as (server, tablets):
         for _ in range(DATABASE_KILLED):
-            time.sleep(0.7)
+            wait_for_progress(tablets, 2 * TABLETS)
             cluster.stop("immediate")
             cluster.start()
         check(server, tablets)
@@ -179,7 +200,7 @@ def test_a_service_that_is_told_to_stop_answers_what_it_has_begun(
     busy: tuple[Server, list[Tablet]],
 ) -> None:
     server, tablets = busy
-    time.sleep(1)
+    wait_for_progress(tablets, 2 * TABLETS)
     server.stop()
     server.start()
     check(server, tablets)
@@ -189,14 +210,19 @@ def test_a_backup_made_while_tablets_write_holds_everything_confirmed_before_it(
     busy: tuple[Server, list[Tablet]], tmp_path: Any
 ) -> None:
     server, tablets = busy
-    time.sleep(0.5)
-    before = [name for tablet in tablets for name in list(tablet.confirmed)]
-    done = server.store.command("backup", str(tmp_path / "b"))
-    assert done.returncode == 0, done.stderr
-    during = sum(len(tablet.confirmed) for tablet in tablets)
+    # Again until somebody wrote meanwhile: mostly during the first.
+    while True:
+        wait_for_progress(tablets, TABLETS)
+        before = [name for tablet in tablets for name in list(tablet.confirmed)]
+        (tmp_path / "b").unlink(missing_ok=True)
+        done = server.store.command("backup", str(tmp_path / "b"))
+        assert done.returncode == 0, done.stderr
+        if confirmed_by(tablets) > len(before):
+            break
     check(server, tablets)
-    assert during > len(before), "nobody wrote during the backup"
     other = server.store.sibling("restored")
+    # The keeping key is taken to the other machine by hand.
+    (other.home / "keeping-key").write_text((server.store.home / "keeping-key").read_text())
     assert other.command("restore", str(tmp_path / "b")).returncode == 0
     assert set(before) <= set(other.step("ledger")["entries"])
     assert other.command("verify").returncode == 0

@@ -102,7 +102,10 @@ class Tablet:
         self.page.wait_for_selector("#waiting", state="attached")
 
     def touch(self, item: str = "hawkins_kennedy", places: str = "left", button: int = 0) -> None:
-        """Touch one button of a row."""
+        """Touch one button of a row, opened where it is closed."""
+        opener = self.page.locator(f"#row-{item}.closed [data-opens]").last
+        if opener.count() and not self.page.locator(f"#row-{item} .{places} form").count():
+            opener.click()
         row = self.page.locator(f"#row-{item} .{places} form[data-touch] button:visible")
         row.nth(button).click()
 
@@ -124,8 +127,19 @@ class Tablet:
         self.page.wait_for_function(script, arg=number, timeout=20_000)
 
     def stored(self) -> list[dict[str, Any]]:
-        """What rests in the browser, raw."""
-        return list(self.page.evaluate(READ_ALL))
+        """What rests in the browser, raw.
+
+        A page that has sent what waited loads itself again, under a question asked at that moment.
+        """
+        from playwright.sync_api import Error
+
+        while True:
+            try:
+                return list(self.page.evaluate(READ_ALL))
+            except Error as error:
+                if "context was destroyed" not in str(error):
+                    raise
+                self.page.wait_for_load_state()
 
     def entries(self) -> list[dict[str, Any]]:
         """The ledger's deeds at the server."""
@@ -343,10 +357,10 @@ LINE = "ER passive R 15; Neer L pos"
 
 def decide(tablet: Tablet) -> None:
     """From the link on the page to the recorded line."""
-    assert "wait for your decision" in tablet.page.inner_text("#waiting")
+    assert "waiting for your decision" in tablet.page.inner_text("#waiting")
     tablet.page.click(f"#waiting a[href*='{tablet.examination}']")
     assert f"Typed: {LINE}" in tablet.page.inner_text("main")
-    tablet.page.click("button:text-is('Read it')")
+    tablet.page.click("button:text-is('Review')")
     assert "positive" in tablet.page.inner_text("form.rest")
     tablet.page.click("button:text-is('record these')")
     tablet.page.wait_for_url("**/stage/special-tests/**")

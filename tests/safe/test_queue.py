@@ -10,9 +10,8 @@ import pytest
 from django.urls import reverse
 
 from sidewise.record.ledger import Discarded, Entry, Signed
-from sidewise.web.examinations.models import LedgerEntry
+from sidewise.web.examinations.models import HeldEntry, LedgerEntry
 from sidewise.web.examinations.store import append, folded
-from sidewise.web.keeping.models import HeldEntry
 from tests.safe.conftest import WHEN, Clinic, entry
 
 pytestmark = pytest.mark.django_db

@@ -123,7 +123,7 @@ def test_a_person_sees_and_ends_their_own_sessions(dunlin: Any) -> None:
     """7.5.2."""
     lost, here = signed_in(), signed_in()
     page = here.get(reverse("account")).content.decode()
-    assert page.count("End it") == 1
+    assert page.count("End this session") == 1
     other = SignedIn.objects.get(session_key=lost.session.session_key)
     here.post(reverse("end-session", args=[other.pk]))
     assert lost.get(reverse("today")).status_code == 302

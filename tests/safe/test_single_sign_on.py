@@ -96,9 +96,7 @@ def provider(settings: Any) -> Iterator[Provider]:
     known.issuer = f"http://127.0.0.1:{server.server_port}"
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
-    settings.OIDC = {
-        "issuer": known.issuer, "client": "sidewise", "secret": "s", "second_factor": False,
-    }  # fmt: skip
+    settings.OIDC = {"issuer": known.issuer, "client": "sidewise", "secret": "s"}
     single_sign_on.provider.cache_clear()
     yield known
     single_sign_on.provider.cache_clear()

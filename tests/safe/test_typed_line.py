@@ -10,8 +10,7 @@ from uuid import uuid4
 import pytest
 from django.urls import reverse
 
-from sidewise.web.examinations.models import LedgerEntry
-from sidewise.web.keeping.models import HeldEntry
+from sidewise.web.examinations.models import HeldEntry, LedgerEntry
 from tests.safe.conftest import WHEN, Clinic, entry
 from tests.safe.test_queue import send, sign
 
@@ -54,7 +53,7 @@ def test_a_typed_line_is_held_and_nothing_of_it_recorded(clinic: Clinic) -> None
     assert rows(clinic) == 1
     page = held_page(clinic)
     assert f"Typed: {TEXT}" in page
-    assert "nobody has seen yet what is read in it" in page
+    assert "nobody has checked yet how it was read" in page
     assert "Add it" not in page
 
 
@@ -74,7 +73,7 @@ def test_a_held_line_is_read_confirmed_and_waits_no_longer(clinic: Clinic) -> No
     assert rows(clinic) == 3
     held.refresh_from_db()
     assert (held.settled_by, held.settled_how) == ("owner", "typed")
-    assert "Nothing waits here" in held_page(clinic)
+    assert "No entries are waiting" in held_page(clinic)
 
 
 def test_a_held_line_that_was_not_confirmed_still_waits(clinic: Clinic) -> None:

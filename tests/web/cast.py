@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
@@ -11,6 +12,7 @@ from uuid import uuid4
 
 from django.test import Client
 
+from sidewise.ground.provenance import Mark, Provenance
 from sidewise.note.completeness import completeness
 from sidewise.reason.result import (
     Because,
@@ -19,7 +21,6 @@ from sidewise.reason.result import (
     LevelPosterior,
     Next,
     SidePosteriors,
-    Source,
 )
 from sidewise.record import Context, Record
 from sidewise.web.accounts.models import Role, User
@@ -28,9 +29,10 @@ from sidewise.web.examinations.state import current
 from sidewise.web.examinations.store import open_examination
 from sidewise.web.patients.models import Patient, Share
 from tests.builders import BASE
+from tests.shoulder import SHOULDER
 
 PASSWORD = "a quiet tidal island"
-STUDY = Source("an invented study", "our judgement")
+STUDY = Provenance(Mark.OUR_JUDGEMENT, "an invented study")
 
 
 def hand_made(record: Record) -> Interpretation:
@@ -46,10 +48,10 @@ def hand_made(record: Record) -> Interpretation:
     todo = Next("speed", "left", "Speed", 0.31, 0.33, 0.93, 1, None, "Sitting.", "In front.")
     return _filled(
         Interpretation, record=record.id, region=record.region, setting="primary",
-        cautions=("Not a diagnosis.",), red_flags=completeness(record).flags,
+        cautions=("Not a diagnosis.",), red_flags=completeness(record, SHOULDER).flags,
         sides={"left": SidePosteriors((condition,)), "right": SidePosteriors(())},
         whole_person=SidePosteriors(()), next=(todo,), evidence_percentile=None,
-        knowledge_version="test",
+        knowledge_version="test", visit="full",
     )  # fmt: skip
 
 
@@ -117,3 +119,16 @@ def send(client: Client, examination: Examination, entries: Any) -> Any:
 def tender(grade: int = 0, side: str = "left", item: str = "coracoid_tenderness") -> dict[str, Any]:
     """A tenderness finding as a script sends it."""
     return {"item": item, "side": side, "value": {"kind": "tenderness", "grade": grade}}
+
+
+def sign(client: Client, examination: Examination) -> Any:
+    """The page of the signature is opened, every raised flag ticked and arranged, and signed."""
+    address = f"/examinations/{examination.pk}/sign/"
+    page = client.get(address).content.decode()
+    (seen,) = re.findall(r'name="seen" value="([^"]*)"', page)
+    flags = re.findall(r'name="flag" value="([^"]*)"', page)
+    arranged = {f"{part}.{flag}": "E1, today" for flag in flags for part in ARRANGED}
+    return client.post(address, {"sign": "1", "seen": seen, "flag": flags, **arranged})
+
+
+ARRANGED = ("who", "by_when", "told")

@@ -10,13 +10,15 @@ from tests.web.cast import tender, touch
 
 READING = (
     "stage/look/", "row/neer/", "item/neer/", "about/", "history/", "figure/",
-    "meaning/", "note/", "file/",
+    "figure/movement/",
+    "meaning/", "note/", "file/", "care/",
 )  # fmt: skip
 WRITING = {
     "record/": {"places": "coracoid_tenderness left", "value": '{"kind":"tenderness","grade":2}'},
     "history/answer/": {"state": "history.fever", "answer": "no"},
     "history/vitals/": {"temperature": "36.8"},
     "about/": {"age": "58"},
+    "care/": {"kind": "step", "step-state": "done", "step-name": "advice"},
     "sign/": {"keep": "1"},
     "discard/": {"reason": "begun by mistake"},
 }
@@ -82,7 +84,7 @@ def test_nobody_sees_anything_without_signing_in(cast):
         answer = Client().get(_address(cast, part))
         assert answer.status_code == 302
         assert answer["Location"].startswith("/sign-in/")
-    assert len(parts) == 13
+    assert len(parts) == 15
 
 
 def test_the_list_shows_only_what_one_may_read(cast):
@@ -99,9 +101,12 @@ def test_every_view_of_an_examination_is_in_this_list():
     names = {p.name for p in _patterns(get_resolver().url_patterns) if _is_examination(p)}
     tested = {"touch", "row", "item", "stage", "rest", "examination", "instrument", "answer",
               "vitals", "revision", "about", "history", "figure", "meaning", "note", "file",
-              "record", "sign", "amend", "discard", "line"}  # fmt: skip
-    assert names == tested
-    assert len(tested) == 21
+              "record", "sign", "amend", "discard", "line", "movement", "care",
+              "move", "mirror"}  # fmt: skip
+    visits = {"today", "preferences", "patient", "patients", "new-examination", "course", "compare",
+              "eyes", "paper"}  # fmt: skip
+    assert names == tested | visits | {"queue", "held", "since"}
+    assert len(tested) == 25
 
 
 def _is_examination(pattern):

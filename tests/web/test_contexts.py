@@ -14,14 +14,20 @@ from sidewise.web import pages
 from tests.web.cast import tender, touch
 
 WEB = Path(sidewise.web.__file__).parent
-VIEWS = sorted([*WEB.glob("examinations/**/*.py"), *WEB.glob("patients/*.py")])
+VIEWS = sorted(
+    [
+        *WEB.glob("examinations/**/*.py"),
+        *WEB.glob("patients/*.py"),
+        *WEB.glob("anatomy/*.py"),
+    ]
+)
 RENDERERS = {"render", "render_to_string", "TemplateResponse", "get_template"}
 KEPT_PIECES = WEB / "examinations" / "pieces.py"
 ENDINGS = ("Page", "Piece", "Context", "TouchAnswer")
 PARTS = (
     "stage/look/", "stage/look/?stand=behind", "row/neer/", "item/neer/", "item/neer/?how=1",
     "about/", "history/", "figure/", "figure/?spot=trapezius&side=left&view=back",
-    "figure/?mark=scars", "meaning/", "note/", "rest/feel/", "sign/", "discard/", "amend/",
+    "figure/?mark=scars", "meaning/", "care/", "note/", "rest/feel/", "sign/", "discard/", "amend/",
 )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from sidewise.web import demo
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.state import current
 from sidewise.web.patients.models import Patient
+from tests.shoulder import REGIONS
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 
@@ -33,7 +34,7 @@ def _visits():
     """Examples by patient and time: the first file of a visit is the one that is loaded."""
     found = {}
     for path in demo.example_files(EXAMPLES):
-        record = read_record(path)
+        record = read_record(path, REGIONS)
         found.setdefault((record.context.patient, record.context.examined_at), record)
     return found
 

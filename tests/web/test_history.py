@@ -12,7 +12,7 @@ import pytest
 from sidewise.record.ledger import ContextSet, Opened, Stated
 from sidewise.web.examinations.state import current
 from sidewise.web.examinations.store import entries_of
-from tests.web.cast import send, tender, touch
+from tests.web.cast import send, sign, tender, touch
 
 
 def _state(cast, who, field, value, *replaces, name=""):
@@ -82,7 +82,7 @@ def test_two_devices_with_different_answers_are_shown_on_every_page_until_one_is
 def test_a_dispute_keeps_the_record_from_being_signed(cast):
     _state(cast, "owner", "age", "61")
     _state(cast, "colleague", "age", "16")
-    answer = cast.client("owner").post(f"/examinations/{cast.examination.pk}/sign/", {"sign": "1"})
+    answer = sign(cast.client("owner"), cast.examination)
     assert answer.status_code == 422
     assert "different answers stand" in answer.content.decode()
     assert cast.record.signed is None
@@ -162,7 +162,7 @@ def test_a_touch_and_an_answer_of_one_sending_come_back_together(cast):
 
 def test_nothing_is_stated_of_a_signed_record(cast):
     client = cast.client("owner")
-    client.post(f"/examinations/{cast.examination.pk}/sign/", {"sign": "1"})
+    assert sign(client, cast.examination).status_code == 302
     assert _state(cast, "owner", "age", 61).status_code == 422
     about = client.post(f"/examinations/{cast.examination.pk}/about/", {"age": "61"})
     assert about.status_code == 404

@@ -3,26 +3,21 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
-import yaml
 from django.template.loader import get_template
 
-from sidewise.protocol import load_protocol
-from sidewise.protocol.kinds import KIND_NAMES
+from sidewise.kinds import NAMES
+from sidewise.regions import forget_regions
 from sidewise.web.examinations.state import current
-from sidewise.web.examinations.widgets import BUTTONS, NORMALS
+from tests.gate import write_gate
 from tests.web.cast import touch
 
-LIMITS = {
-    "count": {"high": 30}, "choice": {"options": ["even", "odd"], "normal": ["even"]},
-    "result": {"aspects": ["pain", "lag"], "places": ["above", "below"]},
-    "vital": {"unit": "mmHg", "low": 40, "high": 300},
-    "sign": {"grades": ["absent", "present"], "places": ["here", "there"]},
-}  # fmt: skip
 FORMS = {
     "sign": {"value": '{"kind":"sign","grade":"present"}'},
     "normal_by_eye": {"value": '{"kind":"normal_by_eye"}'},
+    "reduced_by_eye": {"value": '{"kind":"reduced_by_eye","range":"about half"}'},
     "tenderness": {"value": '{"kind":"tenderness","grade":3}'},
     "angle": {"kind": "angle", "angle.degrees": "41.5", "angle.instrument": "phone"},
     "arc": {"kind": "arc", "arc.from": "60", "arc.to": "110"},
@@ -34,7 +29,7 @@ FORMS = {
     "force": {"kind": "force", "force.newtons": "85", "force.limited_by_pain": "true"},
     "result": {"value": '{"kind":"result","result":"positive","pain":true,"where":"above"}'},
     "choice": {"value": '{"kind":"choice","choice":"odd"}'},
-    "place": {"kind": "place", "place.what": "scar", "place.view": "back"},
+    "place": {"kind": "place", "place.what": "scar", "place.view": "front"},
     "reflex": {"value": '{"kind":"reflex","reflex":"brisk"}'},
     "sensation": {"value": '{"kind":"sensation","sensation":"reduced"}'},
     "pulse": {"value": '{"kind":"pulse","pulse":"weak"}'},
@@ -43,32 +38,12 @@ FORMS = {
 }
 
 
-def _item(kind):
-    basis = [{"mark": "our judgement", "source": "invented for a test"}]
-    words = "Hold it gently, look twice, and say what you see."
-    return {
-        "id": f"gate_{kind}", "label": f"gate, {kind}", "stage": "look", "group": "the gate",
-        "paired": True, "kinds": [{"kind": kind, **LIMITS.get(kind, {})}], "patient": "Sitting.",
-        "examiner": "In front.", "how": words, "say": "Does it creak?", "abnormal": words,
-        "mistakes": ["Not looking."], "seconds": 5, "soreness": 0, "role": "essential",
-        "basis": basis,
-    }  # fmt: skip
-
-
 @pytest.fixture
 def gate(cast, tmp_path, monkeypatch):
     """A region in which there is an item of every kind; nothing of it stands in code."""
-    folder = tmp_path / "gate"
-    (folder / "protocol").mkdir(parents=True)
-    (folder / "protocol" / "01.yaml").write_text(yaml.safe_dump([_item(k) for k in KIND_NAMES]))
-    region = {"region": "gate", "label": "gate", "guides": [], "structures": []}
-    (folder / "region.yaml").write_text(yaml.safe_dump(region))
-    (folder / "history.yaml").write_text(yaml.safe_dump({"questions": [], "vitals": []}))
-    (folder / "readings.yaml").write_text("[]")
-    flags = {"withhold_groups": {}, "flags": [], "thresholds": []}
-    (folder / "red_flags.yaml").write_text(yaml.safe_dump(flags))
-    monkeypatch.setattr("sidewise.protocol.loader.KNOWLEDGE", tmp_path)
-    load_protocol.cache_clear()
+    write_gate(tmp_path / "gate")
+    monkeypatch.setattr("sidewise.knowledge.region.SHIPPED", tmp_path)
+    forget_regions()
     opened = cast.open()
     opened.region = "gate"
     opened.save()
@@ -77,7 +52,7 @@ def gate(cast, tmp_path, monkeypatch):
     # The ledger is append-only in the database too, so this one is written anew.
     cast.examination = _again(cast, opened, changed)
     yield cast
-    load_protocol.cache_clear()
+    forget_regions()
 
 
 def _again(cast, opened, deed):
@@ -93,12 +68,14 @@ def _again(cast, opened, deed):
     )
 
 
-def test_each_kind_has_one_template_one_set_of_buttons_and_one_normal():
-    templates = [get_template(f"examinations/kinds/{kind}.html") for kind in KIND_NAMES]
-    assert len(templates) == len(BUTTONS) == len(NORMALS) == 19
+def test_each_kind_has_one_template_and_no_template_is_of_none():
+    templates = [get_template(f"examinations/kinds/{kind}.html") for kind in NAMES]
+    folder = Path(templates[0].origin.name).parent
+    assert {path.stem for path in folder.glob("*.html")} == set(NAMES)
+    assert len(templates) == 20
 
 
-@pytest.mark.parametrize("kind", KIND_NAMES)
+@pytest.mark.parametrize("kind", NAMES)
 def test_a_value_of_each_kind_is_entered_and_comes_back_from_the_file(gate, kind):
     client = gate.client("owner")
     form = {"places": f"gate_{kind} left", **FORMS[kind]}
@@ -109,7 +86,7 @@ def test_a_value_of_each_kind_is_entered_and_comes_back_from_the_file(gate, kind
     assert (found["item"], found["side"], found["value"]["kind"]) == (f"gate_{kind}", "left", kind)
 
 
-@pytest.mark.parametrize("kind", KIND_NAMES)
+@pytest.mark.parametrize("kind", NAMES)
 def test_every_button_of_each_kind_records(gate, kind):
     client, pressed = gate.client("owner"), 0
     client.post(f"/examinations/{gate.examination.pk}/record/",
@@ -134,7 +111,7 @@ FORM_ONLY = {"angle", "level", "length", "count", "force", "place", "vital", "te
 def test_a_page_of_every_kind_is_shown_and_has_a_field_or_a_button_for_each(gate):
     page = gate.client("owner").get(f"/examinations/{gate.examination.pk}/stage/look/")
     text = page.content.decode()
-    for kind in KIND_NAMES:
+    for kind in NAMES:
         row = text[text.index(f'id="row-gate_{kind}"') :]
         row = row[: row.index("</article>")]
         assert "data-touch" in row, kind

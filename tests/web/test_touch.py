@@ -118,6 +118,14 @@ def test_anything_but_found_and_undo_is_refused(cast, entries):
     assert send(cast.client("owner"), cast.examination, entries).status_code == 422
 
 
+def test_a_refusal_names_the_field_as_the_form_does(cast):
+    value = {"kind": "angle", "degrees": -50, "instrument": "goniometer"}
+    finding = {"item": "flexion", "side": "left", "mode": "active", "value": value}
+    answer = touch(cast.client("owner"), cast.examination, finding)
+    assert answer.status_code == 422
+    assert answer.content.decode().startswith("degrees: got -50, expected degrees from ")
+
+
 def test_nothing_of_a_refused_touch_is_kept(cast):
     answer = touch(cast.client("owner"), cast.examination, tender(1), tender(9))
     assert answer.status_code == 422

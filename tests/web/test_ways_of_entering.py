@@ -8,10 +8,12 @@ import re
 
 import pytest
 
-from sidewise.protocol import load_protocol
+from sidewise.kinds import KINDS, NAMES
+from sidewise.record import Finding
 from sidewise.record.line import read_line
 from sidewise.web.examinations.entries import places_text
 from sidewise.web.examinations.state import current
+from tests.shoulder import SHOULDER
 
 # What is entered first and what second, as lines.
 PAIRS = [
@@ -40,7 +42,7 @@ def _typed(cast, text):
 
 def _touched(cast, text):
     """The same findings by the plain form of the buttons."""
-    for finding in read_line(text, load_protocol("shoulder")).findings:
+    for finding in read_line(text, SHOULDER).findings:
         form = {"places": places_text([finding.place])}
         if finding.value:
             form["value"] = finding.value.model_dump_json(by_alias=True, exclude_none=True)
@@ -52,7 +54,7 @@ def _touched(cast, text):
 
 def _all_at_once(cast, text):
     """The same findings by a button that lists them."""
-    found = read_line(text, load_protocol("shoulder")).findings
+    found = read_line(text, SHOULDER).findings
     listed = [json.loads(f.model_dump_json(by_alias=True, exclude_none=True)) for f in found]
     address = f"/examinations/{cast.examination.pk}/record/"
     assert cast.client("owner").post(address, {"findings": json.dumps(listed)}).status_code == 302
@@ -85,3 +87,18 @@ def test_the_ways_may_be_mixed(cast, first, second):
 
 def test_enough_pairs_were_entered():
     assert len(PAIRS) == 13
+
+
+def found(kind):
+    # What stands in the value does not matter here, only of which kind it is.
+    return Finding.model_construct(item="neer", value=KINDS[kind].value.model_construct(kind=kind))
+
+
+def test_the_page_tells_its_scripts_which_values_stand_in_for_each_other(cast):
+    address = f"/examinations/{cast.examination.pk}/stage/look/"
+    page = cast.client("owner").get(address).content.decode()
+    told = json.loads(html.unescape(re.search(r'name="value-groups" content="([^"]*)"', page)[1]))
+    held = [found(kind) for kind in NAMES]
+    alike = {f.value.kind for f in held if f.group != f.value.kind}
+    assert told["groups"].keys() == alike == {"angle", "normal_by_eye", "reduced_by_eye", "level"}
+    assert told["addUp"] == [f.group for f in held if not f.takes_the_place_of(f)] == ["place"]

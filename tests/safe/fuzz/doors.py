@@ -11,9 +11,12 @@ import json
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
+
+from sidewise.regions import regions
+from tests.shoulder import REGIONS, SHOULDER, WORDS
 
 ROOT = Path(__file__).parents[3]
 EXAMPLES = ROOT / "examples"
@@ -65,7 +68,8 @@ def record_seeds() -> list[bytes]:
     """A small examination; one without findings; the shapes that are none."""
     data = small_record()
     bare = {key: part for key, part in data.items() if key != "findings"}
-    return [json.dumps(one, ensure_ascii=False).encode() for one in (data, bare, [], {}, "x")]
+    given: tuple[object, ...] = (data, bare, [], {}, "x")
+    return [json.dumps(one, ensure_ascii=False).encode() for one in given]
 
 
 def record_words() -> tuple[str, ...]:
@@ -91,7 +95,7 @@ def record_door() -> Take:
     """`check`, `interpret`, `note`, `follow`, `batch`: one examination."""
     from sidewise.record.reading import read_record
 
-    return from_file(read_record, ".json")
+    return from_file(partial(read_record, regions=REGIONS), ".json")
 
 
 def csv_cells(data: bytes) -> list[dict[str, Any]]:
@@ -121,7 +125,7 @@ def rows_door(kind: str) -> Callable[[], Take]:
     def build() -> Take:
         from sidewise.record.table import context_from_row, finding_from_row
 
-        read = finding_from_row if kind == "findings" else context_from_row
+        read = partial(finding_from_row, words=WORDS) if kind == "findings" else context_from_row
         return lambda data: [read(row) for row in csv_cells(data)]
 
     return build
@@ -134,8 +138,8 @@ def table_seeds(kind: str) -> Callable[[], list[bytes]]:
         from sidewise.record.reading import parse_record
         from sidewise.record.table import contexts_frame, findings_frame
 
-        record = parse_record(json.dumps(small_record()))
-        frame = findings_frame([record]) if kind == "findings" else contexts_frame([record])
+        record = parse_record(json.dumps(small_record()), REGIONS)
+        frame = findings_frame([record], WORDS) if kind == "findings" else contexts_frame([record])
         return [frame.to_csv(index=False).encode(), frame.head(1).to_csv(index=False).encode()]
 
     return seeds
@@ -145,8 +149,8 @@ def batch_door(kind: str, suffix: str) -> Callable[[], Take]:
     """`batch`: the folder with its two tables or its examinations, up to the records read."""
 
     def build() -> Take:
-        from sidewise.reason.batch_records import read_chunk
-        from sidewise.reason.batch_source import deal, dealt, find_source
+        from sidewise.reason.batch.records import read_chunk
+        from sidewise.reason.batch.source import deal_into_chunks, dealt_chunk, find_source
 
         def take(data: bytes) -> object:
             with tempfile.TemporaryDirectory(prefix="door") as name:
@@ -157,8 +161,8 @@ def batch_door(kind: str, suffix: str) -> Callable[[], Take]:
                 if other:
                     (folder / "in" / f"{other}.csv").write_bytes(table_seeds(other)()[0])
                 (folder / "in" / f"{kind}{suffix}").write_bytes(data)
-                deal(find_source(folder / "in"), folder / "parts", 1)
-                return read_chunk(dealt(folder / "parts", 0))
+                deal_into_chunks(find_source(folder / "in", WORDS), folder / "parts", 1)
+                return read_chunk(dealt_chunk(folder / "parts", 0), REGIONS)
 
         return take
 
@@ -171,19 +175,19 @@ def parquet_seeds() -> list[bytes]:
     from sidewise.record.table import findings_frame
 
     raw = io.BytesIO()
-    findings_frame([parse_record(json.dumps(small_record()))]).to_parquet(raw)
+    findings_frame([parse_record(json.dumps(small_record()), REGIONS)], WORDS).to_parquet(raw)
     return [raw.getvalue()]
 
 
 @cache
 def finished_run() -> Path:
     """A batch of one record that came to its end, and its input beside it."""
-    from sidewise.reason.batch import run_batch
+    from sidewise.reason.batch.run import run_batch
 
     place = Path(tempfile.mkdtemp(prefix="door"))
     (place / "in").mkdir()
     (place / "in" / "one.json").write_text(json.dumps(small_record()))
-    run_batch(place / "in", place / "out")
+    run_batch(place / "in", place / "out", regions)
     return place
 
 
@@ -192,14 +196,14 @@ NOTES_OF_A_RUN = ("batch.json", "summary.json")
 
 def earlier_run_door() -> Take:
     """`batch` into a folder with a finished run: its two notes, one after the other."""
-    from sidewise.reason.batch import run_batch
+    from sidewise.reason.batch.run import run_batch
 
     place = finished_run()
 
     def take(data: bytes) -> object:
         for name, content in zip(NOTES_OF_A_RUN, (data + b"\0").split(b"\0"), strict=False):
             (place / "out" / name).write_bytes(content)
-        return run_batch(place / "in", place / "out")
+        return run_batch(place / "in", place / "out", regions)
 
     return take
 
@@ -212,17 +216,14 @@ def earlier_run_seeds() -> list[bytes]:
 
 def line_door() -> Take:
     """`read-line` and the typed line of the page: read, and every finding written again."""
-    from sidewise.protocol import load_protocol
     from sidewise.record.line import read_line, write_line
-    from sidewise.record.line.show import line_json, line_text
-
-    protocol = load_protocol("shoulder")
+    from sidewise.record.line.display import line_json, line_text
 
     def take(data: bytes) -> object:
-        reading = read_line(text_of(data)[:1000], protocol)
+        reading = read_line(text_of(data)[:1000], SHOULDER)
         for finding in reading.findings:
-            write_line(finding, protocol)
-        return line_json(reading), line_text(reading, protocol)
+            write_line(finding, SHOULDER)
+        return line_json(reading), line_text(reading, SHOULDER)
 
     return take
 
@@ -240,34 +241,106 @@ LINES = (
 
 def marks_door() -> Take:
     """`marks` and `check`: a table of marks."""
-    from sidewise.assess.reading import check_marks, read_marks
+    from sidewise.teaching.tables.marks_table import check_marks, read_marks
 
     return from_file(lambda path: (read_marks(path), check_marks(path)), ".csv")
 
 
 def hands_door() -> Take:
     """`agree`: findings of several examiners."""
-    from sidewise.assess.findings import read_findings
+    from sidewise.teaching.tables.findings_table import read_findings
 
     return from_file(read_findings, ".csv")
 
 
 def judges_door() -> Take:
     """`marks --angoff`: the judges' table."""
-    from sidewise.assess.judges_file import read_angoff
-    from sidewise.assess.reading import read_marks
+    from sidewise.teaching.pass_marks.judges_table import read_angoff
+    from sidewise.teaching.tables.marks_table import read_marks
 
     marks = read_marks(EXAMPLES / "marks" / "teaching_week_marks.csv")
     return from_file(lambda path: read_angoff(path, marks), ".csv")
+
+
+def conclusion_door() -> Take:
+    """`interpret --against`: an earlier conclusion, against one of the same examination."""
+    from sidewise.reason import interpret
+    from sidewise.reason.conclusions import conclusion_changes, read_conclusion
+    from sidewise.record.reading import parse_record
+
+    now = interpret(parse_record(json.dumps(small_record()), REGIONS), SHOULDER)
+    return from_file(
+        lambda path: list(conclusion_changes(read_conclusion(path), now).lines()), ".json"
+    )
+
+
+def conclusion_seeds() -> list[bytes]:
+    """What is compared, of a conclusion on the small examination; the shapes that are none."""
+    kept = {
+        "format": "sidewise-interpretation/1",
+        "record": small_record()["id"],
+        "knowledge_version": "earlier",
+        "red_flags": [{"label": "an old flag", "status": "raised"}],
+        "sides": {"left": {"conditions": [{"label": "frozen shoulder", "posterior": 0.9}]}},
+        "whole_person": {"conditions": [{"label": "fibromyalgia", "posterior": None}]},
+    }
+    given: tuple[object, ...] = (kept, {"format": kept["format"]}, [], "x")
+    return [json.dumps(one).encode() for one in given]
+
+
+CONCLUSION_WORDS = ("format", "record", "knowledge_version", "red_flags", "sides", "whole_person",
+                    "conditions", "label", "posterior", "status", "raised", "NaN", "1e999",
+                    "null", "true", "[]", "{}")  # fmt: skip
+
+
+@cache
+def simulated() -> tuple[bytes, bytes]:
+    """A simulated case and its truth, as they stand in files."""
+    from sidewise.practice import practice_case
+    from sidewise.practice.case_file import case_text, truth_text
+
+    made = practice_case(SHOULDER, 7)
+    return case_text(made).encode(), truth_text(made, SHOULDER).encode()
+
+
+def case_door() -> Take:
+    from sidewise.practice.case_file import read_case
+
+    return from_file(lambda path: read_case(path, REGIONS), ".json")
+
+
+def truth_door() -> Take:
+    from sidewise.practice.case_file import check_truth
+
+    case = Path(tempfile.mkdtemp()) / "case.json"
+    case.write_bytes(simulated()[0])
+    return from_file(lambda path: check_truth(path, case), ".json")
+
+
+def bank_door() -> Take:
+    """`marks --keep-in-bank`: the bank of stations, read and added to."""
+    from sidewise.teaching.tables.station_bank import add_to_bank
+
+    return from_file(lambda path: add_to_bank(path, ()), ".csv")
+
+
+def bank_seeds() -> list[bytes]:
+    """A bank of two sittings, one with figures that are not known; the columns alone."""
+    from sidewise.teaching.tables.station_bank import NAMES
+
+    columns = ",".join(NAMES)
+    rows = ("spring,A,40,61.5,9.2,0.4,0.5,8.1,52,6,8,53,62",
+            "autumn,A,38,63,8.8,,,,,5,8,,61.2")  # fmt: skip
+    return ["\n".join((columns, *rows)).encode(), columns.encode(), b""]
 
 
 def option_door(name: str) -> Callable[[], Take]:
     """An option of the command line that is taken apart."""
 
     def build() -> Take:
-        from sidewise.assess.columns import rating_scale
-        from sidewise.assess.options import hofstee_box, row_numbers
-        from sidewise.web.keeping.verifying import noted_seal
+        from sidewise.teaching.sitting.options import hofstee_box, row_numbers
+        from sidewise.teaching.tables.columns import rating_scale
+        from sidewise.web.keeping.verification import noted_seal
 
         read: dict[str, Callable[[str], object]] = {
             "hofstee": hofstee_box, "rows": row_numbers, "seal": noted_seal,
@@ -298,11 +371,27 @@ def marks_seeds(name: str, rows: int) -> Callable[[], list[bytes]]:
 # ---------------------------------------------------------------- measuring
 
 
+def sent_sheet_door() -> Take:
+    """A sheet that is dropped on the page: opened, understood, its rows told apart."""
+    from sidewise.teaching.report.marks_apart import open_sheet
+
+    return lambda data: open_sheet("week.csv", data)
+
+
+def sent_sheet_seeds() -> list[bytes]:
+    """Small sheets in several layouts, as text and as a workbook."""
+    from sidewise.teaching.tables.template import template_bytes
+
+    names = ("wide_sheet", "merged_sheet", "fraction_sheet")
+    texts = [(EXAMPLES / "marks" / "telling" / f"{name}.csv").read_bytes() for name in names]
+    return [*texts, template_bytes("csv"), template_bytes("xlsx")]
+
+
 def landmarks_door(suffix: str) -> Callable[[], Take]:
     """Digitised landmarks."""
 
     def build() -> Take:
-        from sidewise.measure.landmarks import read_landmarks
+        from sidewise.measure.motion.landmarks import read_landmarks
 
         return from_file(lambda path: read_landmarks(path, side="left"), suffix)
 
@@ -338,7 +427,7 @@ def c3d_seeds() -> list[bytes]:
 def touches_door() -> Take:
     """Touches as a script sends them, and the queue of a tablet."""
     from sidewise.web.examinations.entries import entries_from_json
-    from sidewise.web.keeping.queue import _sent, _storable
+    from sidewise.web.examinations.queue import _sent, _storable
 
     def take(data: bytes) -> object:
         for entry in _sent(data):
@@ -370,10 +459,10 @@ def form_door() -> Take:
     from sidewise.record.ledger import Folded
     from sidewise.record.reading import parse_record
     from sidewise.web.examinations.entries import entries_from_form
-    from sidewise.web.examinations.statements import Shown, seen_by
+    from sidewise.web.examinations.statements import ShownField, seen_by
 
-    fresh = {"age": Shown("age", ("58",), ())}
-    folded = Folded(record=parse_record(json.dumps(small_record())), holders={})
+    fresh = {"age": ShownField("age", ("58",), ())}
+    folded = Folded(record=parse_record(json.dumps(small_record()), REGIONS), holders={})
 
     def take(data: bytes) -> object:
         form = dict(parse_qsl(text_of(data), keep_blank_values=True))
@@ -474,7 +563,8 @@ def stored_row_seeds() -> list[bytes]:
     """An empty row of each table."""
     from django.apps import apps
 
-    from sidewise.web.keeping.tables import kept_models, line
+    from sidewise.web.audit.rows import line
+    from sidewise.web.keeping.tables import kept_models
 
     empty = {m: line({f.attname: None for f in m._meta.concrete_fields}) for m in kept_models(apps)}
     return [f"{model._meta.label_lower}\n{text}".encode() for model, text in empty.items()]
@@ -484,12 +574,12 @@ def notes_door() -> Take:
     """Files of the data folder that a restore brings along: what was erased, the seals noted."""
     from sidewise.web.audit import anchors
     from sidewise.web.home import home
-    from sidewise.web.keeping import erase
+    from sidewise.web.keeping import erasure
 
     def take(data: bytes) -> object:
         (home() / "erased").write_bytes(data)
         (home() / "audit-anchors").write_bytes(data)
-        return anchors.noted(), list(erase.noted_outside())
+        return anchors.noted(), list(erasure.noted_outside())
 
     return take
 
@@ -499,7 +589,7 @@ NOTES = (b"patient 4f7a1f0e-52a1-4d62-8c8c-3a1b2c3d4e5f\nstudent 7\n", b"100 " +
 
 def stolen_door() -> Take:
     """The operator's list of stolen passwords."""
-    from sidewise.web.accounts.breached import listed
+    from sidewise.web.accounts.breached_passwords import listed
 
     return from_file(lambda path: listed(path, "AB" * 20), ".txt")
 
@@ -534,6 +624,7 @@ DOORS: tuple[Door, ...] = (
     Door("batch: earlier run", earlier_run_door, earlier_run_seeds, ("null", "[]", "{}", "1e999")),
     Door("typed line", line_door, _texts(LINES), LINE_WORDS),
     Door("marks", marks_door, marks_seeds("teaching_week_marks.csv", 8), MARK_WORDS),
+    Door("sent sheet", sent_sheet_door, sent_sheet_seeds, MARK_WORDS, cost=4),
     Door("findings of hands", hands_door, marks_seeds("teaching_week_findings.csv", 8), MARK_WORDS),
     Door("judges", judges_door, marks_seeds("teaching_week_judges.csv", 500), MARK_WORDS),
     Door("option: hofstee", option_door("hofstee"), _texts(("50,66,4,40",)), (",", *NUMBERS)),
@@ -552,4 +643,8 @@ DOORS: tuple[Door, ...] = (
     Door("notes of the data folder", notes_door, _bytes(NOTES), ("patient", "student", " ", "\n")),
     Door("stolen passwords", stolen_door, _texts(("AA" * 20 + ":3\n" + "AB" * 20 + ":1\n", "")),
          (":", "\n")),
+    Door("earlier conclusion", conclusion_door, conclusion_seeds, CONCLUSION_WORDS),
+    Door("simulated case", case_door, lambda: [simulated()[0]], record_words(), cost=20),
+    Door("truth of a case", truth_door, lambda: [simulated()[1]], ("seal", "case_hash"), cost=4),
+    Door("bank of stations", bank_door, bank_seeds, ("spring", "autumn", ",", '"', *NUMBERS)),
 )  # fmt: skip

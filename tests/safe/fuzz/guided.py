@@ -143,17 +143,17 @@ def instrumented() -> None:
         import django
 
         os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
-        import sidewise.assess.findings
-        import sidewise.assess.judges_file
-        import sidewise.assess.reading
-        import sidewise.measure.landmarks
-        import sidewise.reason.batch_records
-        import sidewise.reason.batch_source
+        import sidewise.measure.motion.landmarks
+        import sidewise.reason.batch.records
+        import sidewise.reason.batch.source
         import sidewise.record.line
         import sidewise.record.table
+        import sidewise.teaching.pass_marks.judges_table
+        import sidewise.teaching.tables.findings_table
+        import sidewise.teaching.tables.marks_table
 
         django.setup()
         import sidewise.web.examinations.entries
-        import sidewise.web.keeping.queue
+        import sidewise.web.examinations.queue
         import sidewise.web.keeping.restore
-        import sidewise.web.keeping.verifying  # noqa: F401
+        import sidewise.web.keeping.verification  # noqa: F401

@@ -1,1 +1,0 @@
-"""Tests of the numerical cores of `sidewise.assess`."""
