@@ -1,6 +1,7 @@
 """Measure this project beside its peers in one run: `make bench` or `python -m bench`.
 
     python -m bench            everything, about a quarter of an hour; writes docs/benchmarks.md
+    python -m bench commands marks    only these parts (a name, or how it begins); prints alone
     python -m bench --quick    a look in two minutes; prints and writes nothing
     python -m bench --large    lme4 at 20,000 students and a million records too (an hour more)
 
@@ -126,7 +127,7 @@ ENGINE = re.compile(r"^(\d+) conditions, (numpy|compiled batch of \d+) +[\d.]+ +
 ENGINE_BARS = {"numpy": (3.0, 10.0), "compiled": (300.0, 1000.0)}
 
 
-def from_engine(output: str) -> Iterator[Row]:
+def from_network(output: str) -> Iterator[Row]:
     """The plain network beside the fastest exact engine of pyAgrum."""
     peers = dict(re.findall(r"^(\d+ conditions, pyAgrum .+?)  +([\d.]+) ", output, re.MULTILINE))
     for conditions, way, high, times, best in ENGINE.findall(output):
@@ -154,7 +155,7 @@ SEVERITY = re.compile(r"^severity +(\d+) students +(\d+) ratings many-facet +([\
 NATIONAL = 20_000
 
 
-def from_assess_b(output: str) -> Iterator[Row]:
+def from_marks_model(output: str) -> Iterator[Row]:
     """Variance components beside lme4; severity."""
     for students, marks, ours, theirs, gap in COMPONENTS.findall(output):
         yield _components(int(students), int(marks), float(ours), theirs, gap)
@@ -181,7 +182,7 @@ def _components(students: int, marks: int, ours: float, theirs: str, gap: str) -
     return json_row(data)
 
 
-def from_assess_a(output: str) -> Iterator[Row]:
+def from_marks_report(output: str) -> Iterator[Row]:
     """Reading and analysing marks: label, seconds, and its own bar."""
     pattern = r"^(.+?)  +([\d.]+) s \(processor ([\d.]+)\)  peak ([\d.]+) GB(?:  bar ([\d.]+) s)?"
     for label, clock, _, peak, bar in re.findall(pattern, output, re.MULTILINE):
@@ -268,23 +269,29 @@ class Module:
 
 
 MODULES = (
+    Module("commands"),
     Module("interpret"),
+    Module("five_hundred"),
     Module("growth"),
-    Module("engine", from_engine),
+    Module("network", from_network),
     Module("evidence", from_evidence, quick_code="from bench.evidence import times; times()"),
     Module("measure", from_measure, quick=()),
-    Module("assess_a", from_assess_a, quick=None),
+    Module("marks_report", from_marks_report, quick=None),
     Module(
-        "assess_b",
-        from_assess_b,
-        quick_code="from bench.assess_b import components, severities; "
+        "marks_model",
+        from_marks_model,
+        quick_code="from bench.marks_model import components, severities; "
         "components(200, 1, True); severities(200, 1)",
         large=("--large",),
     ),
+    Module("cohort"),
+    Module("crossed"),
     Module("million", quick=None, only_large=True),
     Module("plan"),
+    Module("flags"),
     Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
     Module("load", from_load),
+    Module("install", quick=None),
 )
 # The figures to reach whose row must appear, and a word by which it is known.
 MUST = (
@@ -298,6 +305,14 @@ MUST = (
     ("severity, 20,000 students", "severity, 20,000"),
     ("plan of a full examination, proven best", "plan"),
     ("sidewise --help", "sidewise --help"),
+    ("whole command: check", "sidewise check, whole command"),
+    ("whole command: interpret", "sidewise interpret, whole command"),
+    ("whole command: marks", "sidewise marks, the teaching week, whole command"),
+    ("whole command: marks on 20,000 students", "students x 12, whole command"),
+    ("two large crossed facets, 73,421 ratings", "crossed"),
+    ("bedside core as installed", "install: bedside core, installed"),
+    ("interpret beside 500 inferences, first look", "examinations: first look at the patient"),
+    ("interpret beside 500 inferences, after a touch", "examinations: after a touch"),
 )
 
 
@@ -310,7 +325,7 @@ def run(module: Module, options: Options) -> Run | None:
     start = time.perf_counter()
     done = subprocess.run(
         command, capture_output=True, text=True, check=False, cwd=ROOT,
-        env={**os.environ, **ONE_THREAD, "PYTHONPATH": str(ROOT)},
+        env={**os.environ, **ONE_THREAD, "PYTHONPATH": f"{ROOT / 'src'}{os.pathsep}{ROOT}"},
     )  # fmt: skip
     seconds = time.perf_counter() - start
     print(f"{seconds:.0f} s, status {done.returncode}", file=sys.stderr)
@@ -442,18 +457,27 @@ def _how(one: Run) -> str:
     return how if one.rows else f"{how}, no figure could be read from it"
 
 
+def chosen_modules(parts: list[str]) -> list[Module]:
+    """The modules whose name begins with one of the words; all for none."""
+    for part in parts:
+        if not any(module.name.startswith(part) for module in MODULES):
+            names = ", ".join(module.name for module in MODULES)
+            raise SystemExit(f"{part}: no such part; expected one of {names}.")
+    return [m for m in MODULES if not parts or m.name.startswith(tuple(parts))]
+
+
 def main() -> int:
     """Run, write, and say what was not kept; status 1 if a module could not be run."""
     parser = argparse.ArgumentParser(prog="python -m bench", description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="a look; writes nothing")
     parser.add_argument("--large", action="store_true", help="lme4 at 20,000 students as well")
-    parser.add_argument("--only", nargs="*", help="only these modules; writes nothing")
+    parser.add_argument("parts", nargs="*", help="only these, by name or how it begins; no writing")
     given = parser.parse_args()
     options = Options(given.quick, given.large)
-    chosen = [m for m in MODULES if given.only is None or m.name in given.only]
+    chosen = chosen_modules(given.parts)
     runs = [done for module in chosen if (done := run(module, options)) is not None]
     text = page(runs, options)
-    if options.quick or given.only is not None:
+    if options.quick or given.parts:
         print(text)
     else:
         PAGE.write_text(text, encoding="utf-8")

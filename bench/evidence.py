@@ -12,24 +12,25 @@ from __future__ import annotations
 import statistics
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from bench.shoulder import SHOULDER
 from numpy.typing import NDArray
 
-from sidewise.evidence.correlation import combination_fits, count_positive
-from sidewise.evidence.display import display
-from sidewise.evidence.fit import fit_reading
-from sidewise.evidence.fitted import Fitted, load_fitted
-from sidewise.evidence.groups import held
-from sidewise.evidence.inputs import Inputs, load_inputs
-from sidewise.evidence.pretest import Case, pretest
-from sidewise.evidence.report import complaint_shift
-from sidewise.evidence.rows import Levels, load_rows
-from sidewise.protocol.loader import regions
+from sidewise.evidence.fit.correlation import combination_fits
+from sidewise.evidence.fit.fitted import Fitted, fitted_of
+from sidewise.evidence.fit.inputs import Inputs, inputs_of
+from sidewise.evidence.fit.reading_fit import fit_reading
+from sidewise.evidence.fit.report import complaint_shift
+from sidewise.evidence.pretest.person import Case, pretest_figures
+from sidewise.evidence.studies.display import _display
+from sidewise.evidence.studies.groups import mix_at_levels
+from sidewise.evidence.studies.rows import Levels, accuracy_rows_of
+from sidewise.network import family_counts
 
 Array = NDArray[np.float64]
-REGION = regions()[0]
+REGION = SHOULDER
 SERIES = "Park 2005"
 SIZES = {(0,): 193, (1,): 72, (2,): 72, (3,): 215}
 
@@ -46,21 +47,21 @@ def timed(work: Callable[[], object], runs: int = 5) -> float:
 
 def times() -> None:
     """One line per piece of work."""
-    fitted, inputs = load_fitted(REGION), load_inputs(REGION)
+    fitted, inputs = fitted_of(REGION), inputs_of(REGION)
     seen = np.arange(30)
     place = fitted.reading_index["hawkins_pain"]
     groups = inputs.groups_by_reading["hawkins_pain"]
     work: dict[str, Callable[[], object]] = {
-        "read and check all accuracy rows": lambda: load_rows.__wrapped__(REGION),
-        "load the shipped fit": lambda: load_fitted.__wrapped__(REGION),
+        "read and check all accuracy rows": lambda: accuracy_rows_of(replace(REGION)),
+        "load the shipped fit": lambda: fitted_of(replace(REGION)),
         "links of a setting, 500 draws": lambda: fitted.link_in("primary"),
         "one more study, 30 readings, 500 draws": lambda: fitted.one_more_study(
             fitted.link, 1, seen
         ),
-        "pre-test of one person, 500 draws": lambda: pretest.__wrapped__(
+        "pre-test of one person, 500 draws": lambda: pretest_figures.__wrapped__(
             REGION, Case("primary", 58, "female")
         ),
-        "display of a reading": lambda: display.__wrapped__(REGION, "hawkins_pain"),
+        "display of a reading": lambda: _display(REGION, "hawkins_pain"),
         "fit of the largest reading, 500 draws": lambda: fit_reading(
             inputs.priors[place], groups, 500, np.random.default_rng(1)
         ),
@@ -106,7 +107,7 @@ def strata(inputs: Inputs, fitted: Fitted, effects: bool) -> Iterator[Stratum]:
             total = np.zeros(len(leak))
             for levels, size in inside.items():
                 shares = _shares(inputs, fitted, fit.row.readings, levels, leak, dense)
-                counts = count_positive(shares, fit.mechanisms, *rho)
+                counts = family_counts(shares, fit.mechanisms, *rho)
                 assert fit.row.least is not None
                 wanted = counts[:, fit.row.least : fit.row.most + 1].sum(axis=1)
                 total += wanted * size / sum(inside.values())
@@ -123,7 +124,7 @@ def _shares(
     leak: Array,
     dense: Array,
 ) -> Array:
-    who = held(inputs.mixes, inputs.mixes.mix("surgical"), Levels("cuff", levels))
+    who = mix_at_levels(inputs.mixes, inputs.mixes.mix("surgical"), Levels("cuff", levels))
     rows = [fitted.reading_index[name] for name in readings]
     kept = np.ones((len(leak), len(rows)))
     for part in inputs.conditions.slices.values():
@@ -133,7 +134,7 @@ def _shares(
 
 def strata_table() -> None:
     """Both ways, and how many of the eight a 90% interval holds."""
-    inputs, fitted = load_inputs(REGION), load_fitted(REGION)
+    inputs, fitted = inputs_of(REGION), fitted_of(REGION)
     for effects in (False, True):
         found = list(strata(inputs, fitted, effects))
         error = np.mean([abs(np.log(s.middle / s.printed)) for s in found])
@@ -148,7 +149,7 @@ def strata_table() -> None:
 
 def complaint_table() -> None:
     """Change of expected figures, links unchanged, when the complaint is conditioned on."""
-    inputs = load_inputs(REGION)
+    inputs = inputs_of(REGION)
     shifts = []
     for prior in inputs.priors:
         rows = [row for row in inputs.rows.fitted if row.reading == prior.reading]

@@ -16,8 +16,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from bench.shoulder import REGIONS, SHOULDER
+
 from sidewise.reason import interpret
-from sidewise.reason.compiled import use_compiled
+from sidewise.reason.weighing.warm_up import use_compiled
 from sidewise.record import Record, read_record
 
 EXAMPLE = Path(__file__).resolve().parents[1] / "examples" / "painful-arc.json"
@@ -30,11 +32,11 @@ Row = dict[str, Any]
 
 def least(record: Record, draws: int, repeats: int) -> float:
     """Processor time of one interpretation, ms: the least of so many after a first one."""
-    interpret(record, draws=draws)
+    interpret(record, SHOULDER, draws=draws)
     found = []
     for _ in range(repeats):
         start = time.process_time()
-        interpret(record, draws=draws)
+        interpret(record, SHOULDER, draws=draws)
         found.append(time.process_time() - start)
     return round(1000 * min(found), 1)
 
@@ -55,7 +57,7 @@ def complaining(record: Record, sides: tuple[str, ...]) -> Record:
 def rows(quick: bool = False) -> Iterator[Row]:
     """Each of the three growths by itself, the others as in the example."""
     way = "compiled" if use_compiled() else "numpy"
-    record, repeats = read_record(EXAMPLE), 1 if quick else 7
+    record, repeats = read_record(EXAMPLE, REGIONS), 1 if quick else 7
     for count in dict.fromkeys(min(n, len(record.findings)) for n in FINDINGS):
         ours = least(shortened(record, count), 500, repeats)
         yield {"work": f"growth, {way}: {count} findings, 500 draws", "ours": ours, "unit": "ms",

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from bench.shoulder import REGIONS, SHOULDER, WORDS
 
 ROOT = Path(__file__).resolve().parents[1]
 EXAMPLES = sorted((ROOT / "examples").glob("*.json"))
@@ -48,20 +49,22 @@ def row(work: str, times: list[float], **more: Any) -> Row:
 def one_record(repeats: int, compiled: bool) -> list[Row]:
     """Whole interpretations of the whole examples: first look, and again."""
     from sidewise.reason import interpret
-    from sidewise.reason.compiled import use_compiled
+    from sidewise.reason.weighing.warm_up import use_compiled
     from sidewise.record import read_record
 
     if compiled and not use_compiled():
         return []
 
-    interpret(read_record(WARM_UP), draws=DRAWS)
-    records = [read_record(path) for path in EXAMPLES]
-    first = [milliseconds(lambda r=r: interpret(r, draws=DRAWS)) for r in records]
+    interpret(read_record(WARM_UP, REGIONS), SHOULDER, draws=DRAWS)
+    records = [read_record(path, REGIONS) for path in EXAMPLES]
+    first = [milliseconds(lambda r=r: interpret(r, SHOULDER, draws=DRAWS)) for r in records]
     again = [
-        milliseconds(lambda r=r: interpret(r, draws=DRAWS)) for _ in range(repeats) for r in records
+        milliseconds(lambda r=r: interpret(r, SHOULDER, draws=DRAWS))
+        for _ in range(repeats)
+        for r in records
     ]
     touched = [
-        milliseconds(lambda r=r: interpret(r, draws=DRAWS))
+        milliseconds(lambda r=r: interpret(r, SHOULDER, draws=DRAWS))
         for whole in records
         for r in _states(whole, repeats)
     ]
@@ -109,9 +112,10 @@ def help_page(repeats: int) -> Row:
 MEASURED = """
 import json, re, sys, time
 from pathlib import Path
-from sidewise.reason.batch import run_batch
+from sidewise.reason.batch.run import run_batch
+from sidewise.regions import regions
 start = time.perf_counter()
-done = run_batch(Path(sys.argv[1]), Path(sys.argv[2]))
+done = run_batch(Path(sys.argv[1]), Path(sys.argv[2]), regions)
 seconds = time.perf_counter() - start
 # Not getrusage: its peak is inherited from the process that started this one.
 peak = re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1]
@@ -138,7 +142,7 @@ def _tables(folder: Path, short: bool, count: int) -> None:
     from sidewise.record.table import contexts_frame, findings_frame
 
     folder.mkdir()
-    examples = [read_record(path) for path in EXAMPLES]
+    examples = [read_record(path, REGIONS) for path in EXAMPLES]
     made = []
     for number in range(count):
         record = examples[number % len(examples)]
@@ -146,7 +150,7 @@ def _tables(folder: Path, short: bool, count: int) -> None:
         findings = tuple(f for f in record.findings if not short or f.item in SHORT)
         changed = {"id": f"{record.id}-{number}", "context": context, "findings": findings}
         made.append(record.model_copy(update=changed))
-    findings_frame(made).to_parquet(folder / "findings.parquet")
+    findings_frame(made, WORDS).to_parquet(folder / "findings.parquet")
     contexts_frame(made).to_parquet(folder / "contexts.parquet")
 
 

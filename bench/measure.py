@@ -10,6 +10,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from bench.shoulder import PROTOCOL, REGIONS, TABLES
+
 ROOT = Path(__file__).parents[1]
 VISITS = sorted((ROOT / "examples" / "visits").glob("heron_visit*.json"))
 
@@ -29,24 +31,27 @@ def main() -> None:
     """Print one JSON object of medians in milliseconds."""
     import numpy as np
 
-    from sidewise.measure import differences, follow, norms_for
-    from sidewise.measure.course import course
-    from sidewise.measure.draw import svg
-    from sidewise.measure.pictures import follow_picture
-    from sidewise.measure.rotations import compose_yxy, decompose_yxy
-    from sidewise.protocol import load_protocol
+    from sidewise.ground.svg.shapes import svg
+    from sidewise.measure import follow, norms_for, side_differences
+    from sidewise.measure.drawings.pictures import follow_picture
+    from sidewise.measure.motion.rotations import compose_yxy, decompose_yxy
+    from sidewise.measure.visits.course import smooth_course
     from sidewise.record import read_record
 
-    protocol = load_protocol()
-    records = [read_record(path) for path in VISITS]
-    found = follow(records, protocol)
+    protocol = PROTOCOL
+    records = [read_record(path, REGIONS) for path in VISITS]
+    found = follow(records, protocol, TABLES)
     matrix = compose_yxy(35, -70, 20)
     times = np.arange(6.0)
     result = {
-        "differences of one record": median_ms(lambda: differences(records[0], protocol), 50),
-        "norms of one record": median_ms(lambda: norms_for(records[0], protocol), 50),
-        "follow, three visits": median_ms(lambda: follow(records, protocol), 20),
-        "course, six readings": median_ms(lambda: course(times, 10 * times, times + 4, 5), 20),
+        "differences of one record": median_ms(
+            lambda: side_differences(records[0], protocol, TABLES), 50
+        ),
+        "norms of one record": median_ms(lambda: norms_for(records[0], protocol, TABLES), 50),
+        "follow, three visits": median_ms(lambda: follow(records, protocol, TABLES), 20),
+        "course, six readings": median_ms(
+            lambda: smooth_course(times, 10 * times, times + 4, 5), 20
+        ),
         "picture as SVG": median_ms(lambda: svg(follow_picture(found)), 50),
         "one Y-X-Y decomposition": median_ms(lambda: decompose_yxy(matrix), 500),
         "sidewise follow, whole command": median_ms(_command, 3),

@@ -19,6 +19,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from bench.interpret import EXAMPLES, MEASURED, SHORT
+from bench.shoulder import REGIONS, WORDS
 
 STRETCH = 20_000
 
@@ -31,12 +32,12 @@ def write_register(folder: Path, count: int) -> None:
     from sidewise.record import read_record
     from sidewise.record.table import contexts_frame, findings_frame
 
-    examples = [read_record(path) for path in EXAMPLES]
+    examples = [read_record(path, REGIONS) for path in EXAMPLES]
     short = [
         r.model_copy(update={"findings": tuple(f for f in r.findings if f.item in SHORT)})
         for r in examples
     ]
-    frames = {"contexts": contexts_frame(short), "findings": findings_frame(short)}
+    frames = {"contexts": contexts_frame(short), "findings": findings_frame(short, WORDS)}
     schemas = {name: pa.Table.from_pandas(f).schema for name, f in frames.items()}
     writers = {n: pq.ParquetWriter(folder / f"{n}.parquet", s) for n, s in schemas.items()}
     for start in range(0, count, STRETCH):

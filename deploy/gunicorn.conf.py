@@ -31,16 +31,16 @@ def when_ready(server):
     """Before the workers are forked: read addresses and protocols once, for all of them."""
     from django.urls import get_resolver
 
-    from sidewise.protocol import load_protocol, regions
+    from sidewise.regions import every_region
 
     assert get_resolver().url_patterns
-    for region in regions():
-        load_protocol(region)
+    assert every_region()
 
 
 def post_worker_init(worker):
     """In each worker: load what the first meaning would wait for, while it answers already."""
     if os.environ.get("SIDEWISE_WARM_UP", "1") != "0":
-        from sidewise.reason.compiled import ready_soon
+        from sidewise.reason.weighing.warm_up import ready_soon
+        from sidewise.regions import every_region
 
-        ready_soon()
+        ready_soon(every_region)

@@ -1,6 +1,6 @@
 """Times of reading marks, pass marks and the whole analysis; run on one thread.
 
-    OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 python bench/assess_a.py [--large]
+    OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1 python bench/marks_report.py [--large]
 
 Prints one line per piece of work: median of the runs, the bar, and whether it was kept.
 """
@@ -19,11 +19,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sidewise.assess.examination import examine
-from sidewise.assess.examination_mark import examination_mark
-from sidewise.assess.reading import marks_from_frame, read_marks
-from sidewise.assess.scores import Sheet, station_scores
-from sidewise.assess.teaching_week import teaching_week
+from sidewise.teaching.examples.teaching_week import teaching_week
+from sidewise.teaching.pass_marks.examination_mark import examination_mark
+from sidewise.teaching.sitting.sitting import analyse_sitting
+from sidewise.teaching.tables.marks_table import marks_from_frame, read_marks
+from sidewise.teaching.tables.scores import Sheet, station_scores
 
 
 @dataclass(frozen=True)
@@ -113,17 +113,20 @@ def main(large: bool) -> None:
         line("import of 1,000,000 rows of CSV", timed(lambda: read_marks(million), 1))
         read = read_marks(million)
         line("scores of 1,000,000 rows", timed(lambda: station_scores(read.table)))
-        line("analysis of 1,000,000 rows", timed(lambda: examine(read), 1))
+        line("analysis of 1,000,000 rows", timed(lambda: analyse_sitting(read), 1))
     five_hundred = cohort(500)
     line("bootstrap pass mark, 500 x 2,000 draws",
          timed(lambda: examination_mark(five_hundred, 1, draws=2000), 5), 1.0)  # fmt: skip
     week = teaching_week(1).marks
     small = marks_from_frame(week)
-    line("whole analysis of the teaching week", timed(lambda: examine(small)))
+    line("whole analysis of the teaching week", timed(lambda: analyse_sitting(small)))
     for students in (200, 2_000, 20_000, *([200_000] if large else [])):
         marks = marks_from_frame(linked_totals(students))
         runs = 3 if students <= 2_000 else 1
-        line(f"whole analysis, {students:,} students x 12", timed(lambda m=marks: examine(m), runs))
+        line(
+            f"whole analysis, {students:,} students x 12",
+            timed(lambda m=marks: analyse_sitting(m), runs),
+        )
 
 
 if __name__ == "__main__":

@@ -1,6 +1,6 @@
 """Speed of the engine beside a general-purpose exact library, and how its cost grows.
 
-    python bench/engine.py [--quick]
+    python bench/network.py [--quick]
 
 Ratios are of medians taken in one run on the same records; evidence set-up is inside the time of
 both. Networks are invented; their shape (two sides, graded conditions, families) is that of a
@@ -20,17 +20,26 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from tests.engine.agrum import ENGINES, bayes_net
-from tests.engine.oracle import random_network, random_parameters
+from tests.network.agrum import ENGINES, bayes_net
+from tests.network.oracle import random_network, random_parameters
 
-from sidewise.reason.engine.compiled import available, solve_records
-from sidewise.reason.engine.draws import posterior
-from sidewise.reason.engine.effects import effects
-from sidewise.reason.engine.eliminate import prior_solution, solve
-from sidewise.reason.engine.evidence import Evidence, observed_rows
-from sidewise.reason.engine.gain import gains
-from sidewise.reason.engine.network import Network, Reading, Structure, independent
-from sidewise.reason.engine.sample import draw_records, evidence_percentile
+from sidewise.network import (
+    Evidence,
+    Network,
+    Reading,
+    Structure,
+    effects,
+    evidence_percentile,
+    gains,
+    independent,
+    observed_rows,
+    posterior,
+    prior_solution,
+    simulate_records,
+    solve,
+    solve_records,
+)
+from sidewise.network import compiled_available as available
 
 
 def network_of(
@@ -76,7 +85,7 @@ def records_of(network: Network, seen: int, count: int, seed: int) -> list[Evide
     found = []
     for _ in range(count):
         readings = tuple(rng.choice(len(one.structure.readings), seen, replace=False).tolist())
-        records = draw_records(one, 1, rng, readings)
+        records = simulate_records(one, 1, rng, readings)
         found.append(observed_rows(records.readings, records.present))
     return found
 
@@ -151,7 +160,7 @@ def against_peers(count: int, batch: int) -> None:
 
 def _batch(network: Network, seen: int, count: int, peer: float, best: str, label: str) -> None:
     rng = np.random.default_rng(3)
-    records = draw_records(network, count, rng)
+    records = simulate_records(network, count, rng)
     codes = records.present.astype(np.int8)
     unseen = rng.random(codes.shape).argsort(axis=1) >= seen
     codes[unseen] = -1

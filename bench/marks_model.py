@@ -1,8 +1,8 @@
 """Time variance components and severity beside lme4, on generated examinations.
 
-    python bench/assess_b.py            up to 20,000 students for ours, lme4 at 200 and 2,000
-    python bench/assess_b.py --large    lme4 at 20,000 as well (minutes)
-    python bench/assess_b.py --growth   ours at 200,000 students too
+    python bench/marks_model.py            up to 20,000 students for ours, lme4 at 200 and 2,000
+    python bench/marks_model.py --large    lme4 at 20,000 as well (minutes)
+    python bench/marks_model.py --growth   ours at 200,000 students too
 
 One thread: the program starts itself again with the number of BLAS threads set. lme4 runs only
 where Rscript with lme4 is installed. Each figure is the median of `--repeat` runs after import.
@@ -122,7 +122,7 @@ def peak_megabytes() -> float:
 
 
 def components(students: int, repeat: int, with_lme4: bool) -> None:
-    from sidewise.assess.variance import fit_variance
+    from sidewise.teaching.reliability.variance_components import fit_variance
 
     frame = examination(students, seed=students, per_station=2)
     # Wald limits: profiles would be work that lme4 is not asked for either.
@@ -138,8 +138,8 @@ def components(students: int, repeat: int, with_lme4: bool) -> None:
 
 
 def severities(students: int, repeat: int) -> None:
-    from sidewise.assess.mark_severity import severity_in_marks
-    from sidewise.assess.severity import fit_severity
+    from sidewise.teaching.severity.mark_severity import severity_in_marks
+    from sidewise.teaching.severity.rating_severity import fit_severity
 
     frame = examination(students, seed=students + 1, per_station=1)
     ours = fit_severity(frame)
