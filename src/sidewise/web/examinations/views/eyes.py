@@ -43,7 +43,8 @@ def eyes(request: SignedInRequest, key: UUID) -> HttpResponse:
     visits = who.patient.examinations.exclude(state=Examination.State.DISCARDED)
     by_key = {str(visit.pk): visit for visit in visits}
     keys = [*by_key]
-    chosen = tuple(request.GET.get(name, keys[0] if keys else "") for name in ("a", "b"))
+    # A choice left empty, as a form without a touch sends it, is the latest visit too.
+    chosen = tuple(request.GET.get(name) or (keys[0] if keys else "") for name in ("a", "b"))
     if any(name and name not in by_key for name in chosen):
         raise Http404
     found, why_not = None, "There is no visit yet."
