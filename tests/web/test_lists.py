@@ -176,6 +176,12 @@ def test_a_visit_of_another_patient_is_not_compared(cast):
     assert cast.client("owner").get(address).status_code == 404
 
 
+def test_a_choice_left_empty_is_the_latest_visit(cast):
+    touch(cast.client("owner"), cast.examination, tender(2))
+    page = cast.client("owner").get(f"/patients/{cast.patient.key}/eyes/?a=&b=")
+    assert "findings of one clinician" in _plain(page)
+
+
 @pytest.mark.parametrize("visit", ["", "short", "stiff"])
 def test_the_blank_form_of_a_kind_of_visit_is_a_page(cast, visit):
     page = cast.client("owner").get(f"/paper/?visit={visit}")
