@@ -1,4 +1,4 @@
-"""Finds a Chromium for the browser tests, or installs the distribution's where it can.
+"""Finds the browsers of the browser tests, or installs the distribution's where it can.
 
 Run before the tests. Prints what it did; never fails outside CI, where a browser is required.
 """
@@ -11,6 +11,8 @@ import subprocess
 import sys
 
 NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+OTHERS = {"firefox": "firefox-esr", "certutil": "libnss3-tools"}
+"""A second browser, and what puts a root into a browser's own list."""
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
@@ -43,9 +45,13 @@ def main() -> int:
     if not find_browser():
         print("No Chromium found; trying to install the distribution's package ...", flush=True)
         install_package("chromium")
+    for command, package in OTHERS.items():
+        if not shutil.which(command):
+            install_package(package)
     browser = find_browser()
     if browser:
-        print(f"Browser tests use {browser}")
+        second = shutil.which("firefox") or "no second browser"
+        print(f"Browser tests use {browser}; the tablet's address also {second}")
         return 0
     print("No Chromium: browser tests will be skipped. Install one or set SIDEWISE_BROWSER.")
     return 1 if os.environ.get("CI") else 0

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from sidewise.web import demo
+from sidewise.web.serving import listening
 
 PEOPLE = ("owner", "colleague", "reader")
 OTHERS = {"teacher": "teacher", "student": "student", "administrator": "administrator"}
@@ -43,7 +44,7 @@ def main() -> None:
 
     if workers := int(os.environ.get("WORKERS", "0")):
         serve_with_workers(get_wsgi_application(), workers)
-    server = demo.listening(get_wsgi_application(), 8950)
+    server = listening(get_wsgi_application(), 8950)
     print(f"http://127.0.0.1:{server.server_address[1]}", flush=True)
     server.serve_forever()
 

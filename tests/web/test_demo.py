@@ -18,6 +18,7 @@ from sidewise.web import demo
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.state import current
 from sidewise.web.patients.models import Patient
+from sidewise.web.serving import listening
 from tests.shoulder import REGIONS
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -80,7 +81,7 @@ def test_a_taken_port_is_passed_over():
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        server = demo.listening(lambda *_: [], port)
+        server = listening(lambda *_: [], port)
         assert server.server_address[0] == "127.0.0.1"
         assert server.server_address[1] > port
         server.server_close()

@@ -14,6 +14,7 @@ from threading import Timer
 from typing import Any
 
 from sidewise.ground.extras import missing_modules
+from sidewise.web.serving import listening
 
 OWNER = "clinic"
 EXAMINER = "E1"
@@ -185,31 +186,3 @@ def way_in(owner: Any) -> str:
 
     link = one_time_entry(owner) if owner is not None else ensure_owner()
     return "/" if link is None else link.path
-
-
-def listening(application: Any, port: int) -> Any:
-    """A threaded server on the loopback address, on `port` or the next free one."""
-    from sidewise.errors import UserError
-
-    for candidate in range(port, port + 50):
-        try:
-            return _server(application, candidate)
-        except OSError:
-            continue
-    raise UserError("--port", port, "a free port within fifty of it", "Give another number.")
-
-
-def _server(application: Any, port: int) -> Any:
-    from socketserver import ThreadingMixIn
-    from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
-
-    class Threaded(ThreadingMixIn, WSGIServer):
-        daemon_threads = True
-        # Two programs on one port would answer in turn.
-        allow_reuse_port = False
-
-    class Quiet(WSGIRequestHandler):
-        def log_message(self, *_args: Any) -> None:
-            """Addresses are not written to the screen: the audit keeps who read what."""
-
-    return make_server("127.0.0.1", port, application, Threaded, Quiet)

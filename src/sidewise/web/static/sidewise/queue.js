@@ -314,7 +314,8 @@ document.addEventListener("carry", (event) => {
 document.addEventListener("session-ended", () => { key = null; ended = true; });
 window.addEventListener("online", sendAndTell);
 setInterval(sendAndTell, RETRY_MS);
-navigator.serviceWorker?.register("/offline.js").catch(() => {});
+const UNTRUSTED = "This device does not trust the certificate of these pages: no page can be opened again while there is no network connection. What you enter on an open page is still kept.";
+navigator.serviceWorker?.register("/offline.js").catch(() => say(UNTRUSTED, true));
 if (!crypto.subtle) say("Without https nothing can be stored on this device while there is no network connection.", true);
 sendAndTell();
 
