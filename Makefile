@@ -7,7 +7,7 @@ USER_STAMP := $(VENV)/.installed-for-users
 export OPENBLAS_NUM_THREADS ?= 1
 export OMP_NUM_THREADS ?= 1
 
-.PHONY: help install run test test-quick check fix bench long mutate simulate clean
+.PHONY: help install run test test-quick check fix docs bench long mutate simulate clean
 
 help: ## list the commands
 	@grep -hE '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
@@ -51,6 +51,9 @@ check: install ## format, lint, types, layers, migrations, docs examples; change
 fix: install ## format and mend what can be mended
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
+
+docs: install ## build the documentation with search into build/site
+	$(BIN)/python -m tools.site
 
 bench: install ## measure this project and its peers in one run; writes docs/benchmarks.md
 	$(BIN)/python -m bench

@@ -17,6 +17,7 @@ CHECKS: dict[str, list[str]] = {
     "layers": [str(BIN / "lint-imports")],
     "migrations": [sys.executable, "-m", "sidewise.web.manage", "makemigrations", "--check"],
     "dependencies": [sys.executable, "-m", "tests.dependency_audit"],
+    "docs site": [sys.executable, "-m", "tools.site"],
     "docs examples": [sys.executable, "-m", "pytest", "-q", "tests/docs"],
 }
 

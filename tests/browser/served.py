@@ -46,6 +46,11 @@ def main() -> None:
         serve_with_workers(get_wsgi_application(), workers)
     server = listening(get_wsgi_application(), 8950)
     print(f"http://127.0.0.1:{server.server_address[1]}", flush=True)
+    if os.environ.get("REAL_WEIGHING"):
+        from sidewise.reason.weighing.warm_up import ready_soon
+        from sidewise.regions import every_region
+
+        ready_soon(every_region)
     server.serve_forever()
 
 

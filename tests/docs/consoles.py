@@ -13,6 +13,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 BLOCK = re.compile(r"```console\n\$ (sidewise [^\n]+)\n(.*?)```", re.S)
+DOCUMENTS = (ROOT / "README.md", ROOT / "docs" / "tutorial-marks.md")
 MORE = "..."
 """As the last line of a block: the output goes on, and only what stands above it is compared."""
 
@@ -53,5 +54,5 @@ def rewrite(path: Path) -> None:
 
 
 if __name__ == "__main__":
-    for document in (ROOT / "README.md",):
+    for document in DOCUMENTS:
         rewrite(document)

@@ -1,4 +1,4 @@
-"""Every command shown in the README prints what the README says."""
+"""Every command shown in the README and the tutorial prints what stands there."""
 
 from __future__ import annotations
 
@@ -6,20 +6,22 @@ import re
 
 import pytest
 
-from tests.docs.consoles import ROOT, blocks, matches, output
+from tests.docs.consoles import DOCUMENTS, ROOT, blocks, matches, output
 
 README = ROOT / "README.md"
-SHOWN = blocks(README)
+SHOWN = [block for document in DOCUMENTS for block in blocks(document)]
 
 
-@pytest.mark.parametrize(("command", "expected"), SHOWN, ids=[c.split()[1] for c, _ in SHOWN])
-def test_a_command_in_the_readme_prints_what_stands_there(command: str, expected: str) -> None:
+@pytest.mark.parametrize(
+    ("command", "expected"), SHOWN, ids=[c.removeprefix("sidewise ") for c, _ in SHOWN]
+)
+def test_a_command_in_the_documents_prints_what_stands_there(command: str, expected: str) -> None:
     got = output(command)
     assert matches(expected, got), got
 
 
 def test_the_readme_shows_the_main_commands() -> None:
-    commands = {command.split()[1] for command, _ in SHOWN}
+    commands = {command.split()[1] for command, _ in blocks(README)}
     assert {"check", "interpret", "follow", "sources", "read-line", "marks"} <= commands
 
 

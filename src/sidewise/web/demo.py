@@ -156,14 +156,15 @@ def serve(*, port: int, open_browser: bool, owner: Any = None) -> None:
     """Serve on this machine only until Ctrl-C; the next free port when this one is taken."""
     from django.core.wsgi import get_wsgi_application
 
-    from sidewise.reason.weighing.warm_up import wish_for_compiled
+    from sidewise.reason.weighing.warm_up import ready_soon
+    from sidewise.regions import every_region
 
-    wish_for_compiled()
     server = listening(get_wsgi_application(), port)
     address = f"http://127.0.0.1:{server.server_address[1]}/"
     enter = address + way_in(owner).removeprefix("/")
     try:
         _say(address, enter)
+        ready_soon(every_region)
         if open_browser:
             Timer(0.3, webbrowser.open, [enter]).start()
         server.serve_forever()

@@ -57,17 +57,19 @@ def fulfil_wish() -> None:
 
 
 def ready_soon(door: Callable[[], Iterable[Region]]) -> None:
-    """Load in a thread of its own what the first weighing would wait for: knowledge and code."""
+    """Load in a thread of its own what a first touch would wait for: knowledge, code, the line."""
     Thread(target=_ready, args=(door,), name="loading", daemon=True).start()
 
 
 def _ready(door: Callable[[], Iterable[Region]]) -> None:
     from sidewise.reason import interpret
+    from sidewise.record.line import read_line
 
     with _wish.lock:
         _wish.wanted = False
     use_compiled()
     for region in door():
+        read_line("nothing", region)
         for complaint in ((), ("left",), ("right",), ("left", "right")):
             interpret(_nothing_found(region.id, complaint), region)
 

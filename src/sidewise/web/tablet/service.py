@@ -11,7 +11,8 @@ from threading import Thread
 import segno
 
 from sidewise.errors import UserError
-from sidewise.reason.weighing.warm_up import wish_for_compiled
+from sidewise.reason.weighing.warm_up import ready_soon
+from sidewise.regions import every_region
 from sidewise.web.home import home
 from sidewise.web.serving import listening
 from sidewise.web.tablet.authority import Authority, kept_authority, server_context
@@ -73,7 +74,6 @@ def serve_tablet(place: Place, *, port: int) -> None:
     """Serve the pages over TLS, and the steps without, until Ctrl-C."""
     from django.core.wsgi import get_wsgi_application
 
-    wish_for_compiled()
     context = server_context(place.authority, place.address, machine_name(), home() / "tablet")
     host = str(place.address)
     pages = listening(get_wsgi_application(), port, host, context)
@@ -82,6 +82,7 @@ def serve_tablet(place: Place, *, port: int) -> None:
         steps_application(place.authority, secured), pages.server_address[1] + 1, host
     )
     Thread(target=steps.serve_forever, daemon=True).start()
+    ready_soon(every_region)
     _say(secured, f"http://{host}:{steps.server_address[1]}/", place.authority)
     try:
         pages.serve_forever()
