@@ -80,6 +80,7 @@ def marks(
     from sidewise.ground.extras import require_extra
 
     require_extra("marks", "a table of marks")
+    from sidewise.start_up import load_tables_library
     from sidewise.teaching.sitting.options import further_stations
     from sidewise.teaching.sitting.request import JudgesTables, MarksRequest
 
@@ -90,6 +91,7 @@ def marks(
         raise UserError(
             "file", None, "a table of marks", "Or --template marks.csv for an empty one."
         )
+    load_tables_library((file, angoff, ebel, ebel_shares))
     asked = MarksRequest(
         columns=columns, zeros=zeros, codes=codes, sitting=sitting, leave_out=leave_out,
         group=group, without=tuple(without), ratings=ratings, borderline=borderline,
