@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import gc
 import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 YOUNG = 50_000
@@ -25,3 +28,33 @@ def settle() -> None:
     # Looking for plugins reads the entry points of every library that is installed.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     gc.set_threshold(YOUNG, 20, 20)
+
+
+def load_tables_library(files: Iterable[Path | None]) -> None:
+    """Import pandas, without the columns of pyarrow unless one of these files may need them.
+
+    pandas imports pyarrow wherever it is installed, and does without where it is not: texts are
+    then kept as objects of Python. Both are the same to whoever reads them; of a table of a day
+    the import is most of the time. Parquet needs pyarrow, and standard input ("-") may be Parquet.
+    """
+    if "pandas" in sys.modules or "pyarrow" in sys.modules or any(map(_may_need_arrow, files)):
+        return
+    # What stands here as None counts as not installed, for as long as the import takes.
+    sys.modules["pyarrow"] = None  # type: ignore[assignment]
+    try:
+        import pandas  # noqa: F401
+    finally:
+        del sys.modules["pyarrow"]
+
+
+def _may_need_arrow(file: Path | None) -> bool:
+    # By content, as tables are opened: a Parquet file may be called anything.
+    try:
+        return file is not None and (not file.is_file() or _begins_as_parquet(file))
+    except OSError:
+        return True
+
+
+def _begins_as_parquet(file: Path) -> bool:
+    with file.open("rb") as opened:
+        return opened.read(4) == b"PAR1"

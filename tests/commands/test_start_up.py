@@ -12,6 +12,7 @@ from sidewise.commands import NAMES, command, wanted_commands
 from sidewise.start_up import THREADS
 
 ROOT = Path(__file__).parents[2]
+WEEK = "examples/marks/teaching_week_marks.csv"
 CODE = """
 import contextlib, io, sys
 sys.argv = ["sidewise", *sys.argv[1:]]
@@ -19,8 +20,8 @@ from sidewise.cli import main
 with contextlib.redirect_stdout(io.StringIO()), contextlib.suppress(SystemExit):
     main()
 import os
-print(*(name for name in ("numpy", "scipy.stats", "pandas", "yaml", "pydantic", "django",
-                          "sidewise.commands.demo") if name in sys.modules))
+print(*(name for name in ("numpy", "scipy.stats", "pandas", "pyarrow", "yaml", "pydantic",
+                          "django", "sidewise.commands.demo") if name in sys.modules))
 print(*(os.environ.get(name) for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS")))
 """
 
@@ -45,14 +46,33 @@ def environment() -> dict[str, str]:
         (("--help",), "sidewise.commands.demo"),
         (("check", "examples/frozen.json"), "pydantic"),
         (("interpret", "examples/frozen.json", "--draws", "100"), "numpy pydantic"),
-        (("marks", "examples/marks/teaching_week_marks.csv", "--draws", "0"),
-         "numpy pandas yaml pydantic"),
+        (("marks", WEEK, "--draws", "0"), "numpy pandas yaml pydantic"),
     ],
 )  # fmt: skip
 def test_a_command_imports_what_it_needs(words: tuple[str, ...], imported: str) -> None:
     # The first run of a region may have to pack it, and reads YAML for that.
     after("check", "examples/frozen.json")
     assert after(*words)[0] == imported
+
+
+@pytest.mark.parametrize("name", ["week.parquet", "really.csv"])
+def test_a_parquet_table_gets_the_library_that_reads_it(tmp_path: Path, name: str) -> None:
+    table = tmp_path / name
+    pandas = pytest.importorskip("pandas")
+    pandas.read_csv(ROOT / WEEK, dtype=str).to_parquet(table)
+    assert "pyarrow" in after("marks", str(table), "--draws", "0")[0].split()
+
+
+def test_the_report_is_the_same_with_and_without_columns_of_pyarrow() -> None:
+    words = [sys.executable, "-c", "", "marks", WEEK, "--json", "--draws", "100"]
+    printed = []
+    for first in ("", "import pandas, sys; assert 'pyarrow' in sys.modules; "):
+        words[2] = f"{first}from sidewise.cli import main; main()"
+        done = subprocess.run(words, cwd=ROOT, check=True, capture_output=True, text=True,
+                              env=environment())  # fmt: skip
+        printed.append(done.stdout)
+    assert printed[0] == printed[1]
+    assert len(printed[0]) > 100_000
 
 
 def test_small_matrices_get_one_thread_unless_somebody_wants_more() -> None:

@@ -15,6 +15,9 @@ def agree(
     from sidewise.ground.extras import require_extra
 
     require_extra("marks", "a table of findings")
+    from sidewise.start_up import load_tables_library
+
+    load_tables_library((file,))
     from sidewise.teaching.hands.hands import agreement_of_hands
     from sidewise.teaching.tables.findings_table import read_findings
 

@@ -55,9 +55,7 @@ def marks(
     look_again: float | None = typer.Option(None, "--look-again", help=OPTION_WORDS["look_again"]),
     pass_mark: float | None = typer.Option(None, "--pass-mark", help=OPTION_WORDS["pass_mark"]),
     decide: bool = typer.Option(False, "--decide", help="The page of decisions only."),
-    recall: int = typer.Option(
-        0, "--recall", help="Forecast so many more stations for those near the mark."
-    ),
+    recall: int = typer.Option(0, "--recall", help=OPTION_WORDS["recall"]),
     by: str = typer.Option("", "--by", help=OPTION_WORDS["by"]),
     letters: Path | None = typer.Option(
         None, "--letters", help="Write letters to examiners, authors and students to this folder."
@@ -80,6 +78,7 @@ def marks(
     from sidewise.ground.extras import require_extra
 
     require_extra("marks", "a table of marks")
+    from sidewise.start_up import load_tables_library
     from sidewise.teaching.sitting.options import further_stations
     from sidewise.teaching.sitting.request import JudgesTables, MarksRequest
 
@@ -90,12 +89,13 @@ def marks(
         raise UserError(
             "file", None, "a table of marks", "Or --template marks.csv for an empty one."
         )
+    load_tables_library((file, angoff, ebel, ebel_shares))
     asked = MarksRequest(
         columns=columns, zeros=zeros, codes=codes, sitting=sitting, leave_out=leave_out,
         group=group, without=tuple(without), ratings=ratings, borderline=borderline,
         ratings_from=ratings_from, positions=positions, method=method, add_sem=add_sem,
         stations_to_pass=stations_to_pass, hofstee=hofstee, critical=critical,
-        look_again=look_again, pass_mark=pass_mark, by=by, draws=draws,
+        look_again=look_again, pass_mark=pass_mark, recall=recall, by=by, draws=draws,
     )  # fmt: skip
     result = asked.analysed(file, JudgesTables(angoff, ebel, ebel_shares))
     if letters is not None:
@@ -105,7 +105,7 @@ def marks(
         _write_argument(result, argument)
         return
     years = _years(result, bank, keep_in_bank)
-    _show(result, as_json, html, decide, further_stations(recall), years)
+    _show(result, as_json, html, decide, further_stations(asked.recall), years)
 
 
 def _years(result: Sitting, bank: Path | None, keep: bool) -> Years | None:

@@ -15,7 +15,7 @@ from sidewise.teaching.pass_marks.decision_chances import (
     DecisionChances,
     decision_chances,
 )
-from sidewise.teaching.pass_marks.decisions import Rule, student_results
+from sidewise.teaching.pass_marks.decisions import Rule, below_text, student_results
 from sidewise.teaching.pass_marks.minimum_stations import minimum_stations
 from sidewise.teaching.pass_marks.sequential import recall_forecast
 from sidewise.teaching.pass_marks.true_scores import TrueScores, _shares_of_error, true_scores
@@ -342,6 +342,20 @@ def test_many_more_stations_settle_nearly_everything() -> None:
     for forecast in found:
         assert forecast.wrong_then < forecast.wrong_now / 2
     assert len(found[0].recalled) < len(found[1].recalled)
+
+
+@pytest.mark.parametrize(
+    ("total", "mark", "said"),
+    [
+        (57.5, 58.0, "total 57.5 below 58.0"),
+        (58.0, 58.04, "total 58.00 below 58.04"),
+        (57.996, 58.0, "total 57.996 below 58.000"),
+    ],
+)
+def test_a_total_below_the_mark_is_seen_to_be_below_it(
+    total: float, mark: float, said: str
+) -> None:
+    assert below_text(total, mark) == said
 
 
 def test_only_those_below_mark_and_margin_are_recalled() -> None:

@@ -84,17 +84,18 @@ def test_what_the_page_prints_is_what_the_command_prints(tmp_path: Path) -> None
     path = tmp_path / "week.csv"
     path.write_bytes(small_sheet(12))
     given = ["marks", str(path), "--json", "--draws", "0", "--critical", "fail",
-             "--pass-mark", "50"]  # fmt: skip
+             "--pass-mark", "50", "--recall", "4"]  # fmt: skip
     command = json.loads(CliRunner().invoke(app, given).stdout)
-    words = {"draws": "0", "critical": "fail", "pass_mark": "50"}
+    words = {"draws": "0", "critical": "fail", "pass_mark": "50", "recall": "4"}
     page = json.loads(print_sitting(uploaded_grid("week.csv", small_sheet(12)), words).data)
     assert page == command
     assert page["students"] == 12
+    assert [row["more"] for row in page["decisions"]["recall"]] == [4, 4]
 
 
 def test_every_option_of_a_request_has_its_words_and_no_other() -> None:
     assert set(OPTION_WORDS) == set(MarksRequest.__dataclass_fields__)
-    assert len(OPTION_WORDS) == 20
+    assert len(OPTION_WORDS) == 21
 
 
 def test_the_other_process_answers_as_this_one() -> None:

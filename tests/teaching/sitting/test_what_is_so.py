@@ -314,6 +314,16 @@ def test_labels_never_stand_on_each_other() -> None:
     assert len(tags) == 3
 
 
+@pytest.mark.parametrize("line", [45.0, 58.0, 69.2, 76.0, 90.0])
+def test_words_about_a_point_are_not_crossed_by_the_line_that_is_asked(line: float) -> None:
+    from sidewise.teaching.report.pictures import _below_lines
+
+    # Letters of 13 pixels stand from 11 above their line to 3 below it.
+    place = _below_lines(51.0, line)
+    assert not place - 11 < line < place + 3
+    assert 73 <= place <= 94
+
+
 # ---------------------------------------------------------------- what was left out
 
 

@@ -66,11 +66,21 @@ def test_the_version_before_stays_readable_and_says_the_same(room):
 def test_a_rule_that_cannot_hold_is_told_in_parts_and_changes_nothing(room):
     for changes in ({"pass_mark": "140"}, {"add_sem": "many"}, {"method": "hofstee"},
                     {"look_again": "0.9"}, {"leave_out": "900"},
-                    {"stations_to_pass": "-2"}):  # fmt: skip
+                    {"stations_to_pass": "-2"}, {"recall": "-1"}, {"recall": "some"}):  # fmt: skip
         answer = _rule(room, **changes, reason="a try")
         assert answer.status_code == 422, changes
         assert told(answer), changes
     assert room.sitting.settlements.count() == 1
+
+
+def test_more_stations_for_those_near_the_mark_are_forecast_and_decide_nothing(room):
+    client = room.client("owner")
+    before = shown(client, f"{room.address}versions/1/").context["printed"]
+    assert "more stations;" not in " ".join(before.paragraphs)
+    assert _rule(room, recall="4", reason="the board wants to know").status_code == 302
+    page = shown(client, f"{room.address}versions/2/decisions/")
+    assert "for 4 more stations; about" in page.content.decode()
+    assert page.context["printed"].decisions == before.decisions
 
 
 def test_answers_of_somebody_who_has_not_seen_the_newest_version_are_refused(room):

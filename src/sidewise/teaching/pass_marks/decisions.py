@@ -207,7 +207,7 @@ def _failed_by(
     if missing:
         reasons.append(f"no marks at {', '.join(missing)}")
     if by_marks == "fail":
-        reasons.append(f"total {total:.1f} below {rule.applied:.1f}")
+        reasons.append(below_text(total, rule.applied))
     if short is not None:
         reasons.append(f"{short} stations passed, {rule.stations} needed")
     return tuple(reasons)
@@ -238,3 +238,10 @@ def _by_marks(total: float, mark: float, incomplete: bool) -> Decision:
     if np.isnan(mark) or np.isnan(total):
         return "no pass mark"
     return "pass" if total >= mark else "fail"
+
+
+def below_text(total: float, mark: float) -> str:
+    """A total below a mark, with as many decimals (one to four) as it takes to see that it is."""
+    texts = [(f"{total:.{n}f}", f"{mark:.{n}f}") for n in range(1, 5)]
+    shown = next((pair for pair in texts if pair[0] != pair[1]), texts[-1])
+    return f"total {shown[0]} below {shown[1]}"

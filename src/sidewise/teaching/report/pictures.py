@@ -252,6 +252,12 @@ def _near_label(e: Sitting) -> str:
 # ---------------------------------------------------------------- projection
 
 
+def _below_lines(point: float, line: float) -> float:
+    """Where the words about a point stand: below it, and below a line that would cross them."""
+    place = point + 22
+    return line + 16 if place - 14 < line < place + 5 else place
+
+
 def projection_curve(e: Sitting) -> str:
     """Reliability against the number of stations; "" when it could not be computed."""
     r = e.fairness.reliability
@@ -270,7 +276,7 @@ def projection_curve(e: Sitting) -> str:
         _curve([(x(p.stations), y(p.absolute)) for p in rows], "curve second"),
         _upright(x(have), y, found),
         d.diamond_tag(x(have), y(found.value)),
-        d.text_tag(x(have) + 11, y(found.value) + 22, now, "strong"),
+        d.text_tag(x(have) + 11, _below_lines(y(found.value), y(wanted)), now, "strong"),
         d.text_tag((x.start + x.stop) / 2, 288, "stations", "small", "middle"),
         d.text_tag(0, 14, "reliability", "head"),
         *d.labels_beside(x.stop + 8, [

@@ -27,6 +27,7 @@ from sidewise.teaching.report.letters import letters
 from sidewise.teaching.report.page import report_body, report_html
 from sidewise.teaching.sitting.decision_summary import decision_summary
 from sidewise.teaching.sitting.moderation import moderation_log
+from sidewise.teaching.sitting.options import further_stations
 from sidewise.teaching.sitting.request import request_from_words
 from sidewise.teaching.sitting.sitting import Sitting
 from sidewise.teaching.sitting.understood import Told, told_of
@@ -108,15 +109,17 @@ def print_sitting(
     made: date | None = None,
 ) -> PrintedSitting:  # fmt: skip
     """Analyse a table under these answers and print it all. UserError as of the analysis."""
-    e = request_from_words(words).analysed(grid)
-    summary = decision_summary(e)
+    asked = request_from_words(words)
+    recall = further_stations(asked.recall)
+    e = asked.analysed(grid)
+    summary = decision_summary(e, recall)
     kept, refused = _letters(e)
     sentences, changed = _changes(e, before)
     return PrintedSitting(
         headline=summary.headline,
         rules=summary.rules,
         answers=tuple(ShortAnswer(a.question, a.short, a.sentence) for a in board_answers(e)),
-        paragraphs=tuple(decision_paragraphs(e)),
+        paragraphs=tuple(decision_paragraphs(e, recall)),
         how_sure=HOW_SURE,
         heads=HEADS,
         decisions=tuple(tuple(decision_cells(r)) for r in e.results),
@@ -124,7 +127,7 @@ def print_sitting(
         stations=tuple(e.table.stations),
         markup=report_body(e, made, rests_on),
         page=report_html(e, made, rests_on),
-        data=json_text(sitting_data(e)),
+        data=json_text(sitting_data(e, recall)),
         decisions_csv=decisions_csv(e),
         letters=kept,
         letters_refused=refused,

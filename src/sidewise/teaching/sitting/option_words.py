@@ -21,6 +21,7 @@ OPTION_WORDS: dict[str, str] = {
     "critical": "A critical error: hold or fail.",
     "look_again": "Hold a decision whose other has a chance above this, as 0.3.",
     "pass_mark": "A pass mark carried forward from a full sitting, percent.",
+    "recall": "Forecast so many more stations for those near the mark.",
     "by": "Who left stations or rows out, for the log.",
     "draws": "Bootstrap draws; 0 for none.",
 }

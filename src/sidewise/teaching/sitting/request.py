@@ -20,6 +20,7 @@ from sidewise.teaching.sitting.options import (
     SittingOptions,
     chosen_method,
     critical_rule,
+    further_stations,
     hofstee_box,
     row_numbers,
 )
@@ -81,6 +82,7 @@ class MarksRequest:
     critical: str = "hold"
     look_again: float | None = None
     pass_mark: float | None = None
+    recall: int = 0
     by: str = ""
     draws: int = 2000
 
@@ -126,7 +128,7 @@ class MarksRequest:
 
 
 NUMBERS: dict[str, type[int] | type[float]] = {
-    "ratings_from": int, "stations_to_pass": int, "draws": int, "add_sem": float,
+    "ratings_from": int, "stations_to_pass": int, "recall": int, "draws": int, "add_sem": float,
     "look_again": float, "pass_mark": float,
 }  # fmt: skip
 
@@ -162,4 +164,5 @@ def check_rules(words: Mapping[str, Any]) -> None:
     """UserError for rules that cannot be in force, whatever the table."""
     asked = request_from_words(words)
     asked.options()
+    further_stations(asked.recall)
     row_numbers(asked.leave_out)

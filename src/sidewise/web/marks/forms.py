@@ -276,6 +276,7 @@ class RulesForm(forms.Form):
         choices=[("hold", "is held for the board"), ("fail", "fails the student")],
     )  # fmt: skip
     look_again = _text("Another look", "look_again")
+    recall = _text("More stations for those near the mark", "recall")
     without = forms.MultipleChoiceField(
         label="Stations left out", required=False, widget=forms.CheckboxSelectMultiple
     )
