@@ -78,9 +78,10 @@ ANSWERS = (
 def end_at_once(word: str, status: object) -> None:
     """End the process of an answer with its status, once all that it printed has been sent.
 
-    word: the first of the command line. Taking down hundreds of thousands of objects one by one
-    costs time, and the system frees them all the same. Returns, for an ordinary end, after any other
-    command, while other threads run, and where a stream complains or the status is not a number.
+    word: the first of the command line. To take down hundreds of thousands of objects one by one
+    costs time, and the system frees them all the same. Returns, for an ordinary end, after any
+    other command, while other threads run, and where a stream complains or the status is not a
+    number.
     """
     code = 0 if status is None else status
     if word not in ANSWERS or not isinstance(code, int) or threading.active_count() > 1:
