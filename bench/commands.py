@@ -25,7 +25,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[1]
 PEER = "python -c 'import numpy, scipy.special'"
 IMPORT = ("-c", "import numpy, scipy.special")
-START = ("-c", "from sidewise.cli import main; main()")
+START = ("-c", "from sidewise.cli import program; program()")
 WEEK = str(ROOT / "examples" / "marks" / "teaching_week_marks.csv")
 EXAM = str(ROOT / "examples" / "frozen.json")
 COMMANDS: tuple[tuple[str, float, tuple[str, ...]], ...] = (

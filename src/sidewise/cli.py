@@ -15,7 +15,7 @@ import typer
 from sidewise import __version__
 from sidewise.commands import NAMES, command, wanted_commands
 from sidewise.errors import UserError
-from sidewise.start_up import settle
+from sidewise.start_up import end_at_once, settle
 
 
 def root(
@@ -62,3 +62,12 @@ def main() -> None:
         # The reader of a pipe has gone; nothing more to say to it.
         sys.stderr.close()
         sys.exit(0)
+
+
+def program() -> None:
+    """The installed program: `main`, and then an end at once where the command allows it."""
+    try:
+        main()
+    except SystemExit as end:
+        end_at_once(next(iter(sys.argv[1:]), ""), end.code)
+        raise

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
+import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
 
 from sidewise.commands import NAMES, command, wanted_commands
-from sidewise.start_up import THREADS
+from sidewise.start_up import ANSWERS, THREADS, end_at_once
 
 ROOT = Path(__file__).parents[2]
 WEEK = "examples/marks/teaching_week_marks.csv"
@@ -87,3 +90,53 @@ def test_each_command_has_its_module_and_only_it_is_wanted() -> None:
     assert len(NAMES) == 18
     for words in ([], ["--help"], ["chek"], ["--version"]):
         assert wanted_commands(words) == NAMES
+
+
+def run_program(*words: str) -> subprocess.CompletedProcess[str]:
+    """The installed program with these words; an end that takes everything down says so."""
+    code = (
+        "import atexit, sys; atexit.register(print, 'taken down');"
+        "sys.argv = ['sidewise', *sys.argv[1:]];"
+        "from sidewise.cli import program; program()"
+    )
+    return subprocess.run([sys.executable, "-c", code, *words], cwd=ROOT, check=False,
+                          capture_output=True, text=True, env=environment())  # fmt: skip
+
+
+def test_an_answer_is_whole_before_its_process_ends_at_once() -> None:
+    done = run_program("interpret", "examples/frozen.json", "--json", "--draws", "100")
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["record"]  # All of it, through a pipe, and nothing after.
+    assert done.stderr == ""
+
+
+def test_the_status_survives_an_end_at_once() -> None:
+    incomplete = run_program("check", "examples/frozen.json")
+    assert incomplete.returncode == 1
+    assert "taken down" not in incomplete.stdout
+    broken = run_program("check", "examples/marks/broken_marks_not_there.csv")
+    assert broken.returncode == 2
+    assert broken.stderr
+
+
+def test_a_command_that_may_start_others_ends_as_usual() -> None:
+    assert "taken down" in run_program("--version").stdout
+
+
+def test_nothing_ends_at_once_while_other_threads_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    ends: list[int] = []
+    monkeypatch.setattr(os, "_exit", ends.append)
+    release = threading.Event()
+    worker = threading.Thread(target=release.wait)
+    worker.start()
+    end_at_once("check", 0)
+    release.set()
+    worker.join()
+    assert ends == []
+    for word, status in (("demo", 0), ("check", "a text"), ("backup", None)):
+        end_at_once(word, status)
+    assert ends == []
+    end_at_once("check", 1)
+    end_at_once("marks", None)
+    assert ends == [1, 0]
+    assert set(ANSWERS) - {"--help"} <= set(NAMES)

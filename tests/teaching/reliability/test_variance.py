@@ -16,6 +16,7 @@ from sidewise.teaching.reliability.variance_limits import _above_zero
 from sidewise.teaching.tables.scores import station_scores
 from tests.teaching.published import (
     BRENNAN,
+    PASTES,
     PLATES,
     brennan_unbalanced,
     long,
@@ -41,6 +42,13 @@ def direct_criterion(frame: pd.DataFrame, components: dict[str, float]) -> float
     rest = y - (x @ inverse @ y) / info
     logdet = np.linalg.slogdet(v)[1]
     return (n - 1) * np.log(2 * np.pi) + logdet + np.log(info) + rest @ inverse @ rest
+
+
+def pastes() -> pd.DataFrame:
+    """Batches as students; the casks of each batch, which no other has, as stations."""
+    batch, cask, _ = np.indices(PASTES.shape)
+    return pd.DataFrame({"student": batch.ravel(), "station": (3 * batch + cask).ravel(),
+                         "score": PASTES.ravel()})  # fmt: skip
 
 
 class TestAgainstLme4:
@@ -123,6 +131,26 @@ class TestPublishedTables:
         assert found.components["student"] == pytest.approx(0.716905, rel=1e-3)
         assert found.components["station"] == pytest.approx(3.731132, rel=1e-3)
         assert found.components["residual"] == pytest.approx(0.302415, rel=1e-3)
+
+    def test_casks_within_batches(self):
+        # lme4's nested example, as its users print it to four decimals:
+        # cask within batch 8.4337, batch 1.6573, residual 0.6780.
+        found = fit_variance(pastes(), facets=("student", "station"), cell=False, intervals="none")
+        assert found.components["student"] == pytest.approx(1.6573, abs=6e-5)
+        assert found.components["station"] == pytest.approx(8.4337, abs=6e-5)
+        assert found.components["residual"] == pytest.approx(0.6780, abs=6e-5)
+
+    def test_a_balanced_nested_table_gives_the_components_of_its_mean_squares(self):
+        # With equal numbers and no estimate below zero REML is the analysis of variance
+        # (Searle SR, Casella G, McCulloch CE, Variance Components, 1992; from memory).
+        casks, batches = PASTES.mean(axis=2), PASTES.mean(axis=(1, 2))
+        residual = ((PASTES - casks[..., None]) ** 2).sum() / 30
+        within = 2 * ((casks - batches[:, None]) ** 2).sum() / 20
+        between = 6 * ((batches - batches.mean()) ** 2).sum() / 9
+        found = fit_variance(pastes(), facets=("student", "station"), cell=False, intervals="none")
+        assert found.components["residual"] == pytest.approx(residual, rel=1e-5)
+        assert found.components["station"] == pytest.approx((within - residual) / 2, rel=1e-4)
+        assert found.components["student"] == pytest.approx((between - within) / 6, rel=1e-3)
 
     def test_raters_labelled_afresh_at_each_task(self):
         frame = long(BRENNAN, raters=4)

@@ -232,5 +232,24 @@ def made_one(rule: Rule, known: dict[Any, Any]) -> Rule:
         case Unless(then=part, unless=exception):
             changes["then"] = made_one(part, known)
             changes["unless"] = made_one(exception, known)
-    found: Rule = known.setdefault(rule, rule.model_copy(update=changes))
+        case Ask() | ContextIs():
+            leaf: Rule = known.setdefault(rule, rule)
+            return leaf
+    key = _shallow_key(rule, changes)
+    if key not in known:
+        known[key] = rule.model_copy(update=changes)
+    found: Rule = known[key]
     return found
+
+
+def _shallow_key(rule: Rule, made: dict[str, Any]) -> tuple[Any, ...]:
+    # Equal parts are one object by now, and `known` keeps each: which object says which part. To
+    # hash the rule itself would hash everything below it again at every level.
+    fields = {**rule.__dict__, **made}
+    return (type(rule), *((name, _token(part)) for name, part in fields.items()))
+
+
+def _token(part: Any) -> Any:
+    if isinstance(part, tuple):
+        return tuple(map(id, part))
+    return id(part) if isinstance(part, Frozen) else part
