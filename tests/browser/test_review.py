@@ -50,7 +50,8 @@ def test_no_name_of_an_item_is_broken_inside_a_word(open_page: Any, site: str) -
             swept += hand.page.locator(".row h4").count()
     assert swept > 4 * 60
     # The look itself is looked at: a column too narrow for a word breaks it.
-    narrow = "document.querySelectorAll('.row h4').forEach(h => { h.style.width = '40px'; })"
+    narrow = """document.querySelectorAll('.row h4').forEach(heading => {
+      heading.style.cssText = 'flex: none; width: 40px; overflow-wrap: anywhere'; })"""
     hand.page.evaluate(narrow)
     assert hand.page.evaluate(BROKEN) != []
 
