@@ -94,7 +94,10 @@ def _angles(active: int, passive: int) -> tuple[Step, ...]:
     steps: list[Step] = []
     for mode, degrees in (("active", active), ("passive", passive)):
         form = f".left .cell:has(.mode:text-is('{mode}')) form.number"
-        steps += [Step(f"{form} input[name='angle.degrees']", str(degrees)), Step(f"{form} .record")]
+        steps += [
+            Step(f"{form} input[name='angle.degrees']", str(degrees)),
+            Step(f"{form} .record"),
+        ]
     return (*steps, BOTH)
 
 
@@ -243,7 +246,9 @@ def begin(player: Player, site: str, visit: Visit, patient: str) -> str:
     """A new patient and about; of a follow-up the patient's page and the kind of visit."""
     page = player.page
     page.goto(patient or f"{site}/")
-    player.touch("main a:text-is('New examination')" if patient else "main a:text-is('New patient')")
+    player.touch(
+        "main a:text-is('New examination')" if patient else "main a:text-is('New patient')"
+    )
     if not patient:
         page.wait_for_url("**/patients/new/")
         if not page.locator("#id_code").input_value():
@@ -270,7 +275,7 @@ def _stages() -> Iterator[str]:
 
 
 def _stage(player: Player, visit: Visit, slug: str) -> None:
-    """What was found, what is recorded singly in the order of the page, then the rest at its foot."""
+    """What was found and what is recorded singly, as the page has it; then the rest at its foot."""
     page = player.page
     player.reach(f"#stage-{slug} h2")
     goniometer = f"#stage-{slug} > .stage-head .instrument .chip[value=goniometer]"
@@ -326,13 +331,16 @@ class Counted:
     def row(self) -> dict[str, Any]:
         """For the table of figures."""
         one = self.player
+        work = f"visit, {self.visit.name}, {self.device.name}"
         operators = " ".join(f"{name} {one.operators[name]}" for name in SECONDS)
-        return {"work": f"visit, {self.visit.name}, {self.device.name}", "ours": round(one.seconds),
-                "unit": "s", "note": f"{one.touches} touches, {one.keys} keys, {one.screens} screens "
-                f"scrolled; operators {operators}"}  # fmt: skip
+        counts = f"{one.touches} touches, {one.keys} keys, {one.screens} screens scrolled"
+        note = f"{counts}; operators {operators}"
+        return {"work": work, "ours": round(one.seconds), "unit": "s", "note": note}
 
 
-def played(browser: Any, site: str, kept: Any, device: Device, visits: tuple[Visit, ...]) -> Iterator[Counted]:
+def played(
+    browser: Any, site: str, kept: Any, device: Device, visits: tuple[Visit, ...]
+) -> Iterator[Counted]:
     """The visits one after the other on one device; a follow-up follows the stiff one."""
     stiff = ""
     for visit in visits:
@@ -351,7 +359,6 @@ def played(browser: Any, site: str, kept: Any, device: Device, visits: tuple[Vis
 def rows(devices: tuple[Device, ...], visits: tuple[Visit, ...]) -> list[dict[str, Any]]:
     """Serve the bedside, sign in, play, count."""
     from playwright.sync_api import sync_playwright
-
     from tests.browser.conftest import serve, sign_in
     from tests.setup_browser import FLAGS, find_browser
 

@@ -9,6 +9,7 @@ import pytest
 pytest.importorskip("playwright.sync_api")
 
 from bench.visits import DEVICES, SECONDS, VISITS, Player, played
+
 from tests.browser.hand import Hand
 
 pytestmark = pytest.mark.browser
@@ -17,7 +18,7 @@ pytestmark = pytest.mark.browser
 def test_a_short_visit_is_played_to_its_signature_and_every_operator_is_counted(
     chromium: Any, site: str, signed_in: Any
 ) -> None:
-    """Published operators (Card, Moran and Newell 1980, from memory): P 1.1 s, H 0.4 s, M 1.35 s."""
+    """Published operators (Card, Moran, Newell 1980; from memory): P 1.1 s, H 0.4 s, M 1.35 s."""
     assert (SECONDS["P"], SECONDS["H"], SECONDS["M"]) == (1.10, 0.40, 1.35)
     (tablet,) = (device for device in DEVICES if device.name == "tablet")
     (short,) = (visit for visit in VISITS if visit.name == "short")
@@ -42,7 +43,9 @@ def test_a_short_visit_is_played_to_its_signature_and_every_operator_is_counted(
     assert found["painful_arc", "right"].painless
 
 
-def test_a_hand_that_leaves_the_mouse_for_the_keys_is_counted_there_and_back(open_page: Any) -> None:
+def test_a_hand_that_leaves_the_mouse_for_the_keys_is_counted_there_and_back(
+    open_page: Any,
+) -> None:
     (laptop,) = (device for device in DEVICES if not device.by_touch)
     page = open_page(has_touch=False)
     page.set_content("<input id=one><p style='height: 3000px'></p><button>far</button>")
