@@ -53,13 +53,37 @@ def suggest(
     stop = next((f for f in flags if f.status == "raised" and f.urgency in STOPS), None)
     if stop is not None:
         return Suggestions((), f"Stop here: {stop.label}. {stop.do} How fast: {stop.how_fast}.")
-    first = tuple(_screens(judge, book, flags, withheld_items))
+    first = _history_first(judge, tuple(_screens(judge, book, flags, withheld_items)))
     if layout is None or gains is None:
         return Suggestions(first[:SHOWN])
     offered = {(entry.item, entry.side) for entry in first}
     rest = _informative(layout, gains, judge, offered, max(SHOWN - len(first), 3))
     found = (*first, *rest)
     return Suggestions(found, "" if found else NOTHING_LEFT)
+
+
+HISTORY_MINUTES = 0.5
+"""The questions that everybody is asked, in one go (our judgement)."""
+
+
+def _history_first(judge: Judge, steps: tuple[Next, ...]) -> tuple[Next, ...]:
+    """The steps with the core questions that nobody has asked as one, before all others.
+
+    A clinician asks the history in one go: question after question, each for a flag of its own,
+    reads as if something had pointed at each.
+    """
+    core = tuple(question for question in judge.protocol.history if question.core)
+    context = judge.record.context
+    left = [one.id for one in core if context.answer(one.id) == "not asked"]
+    others = tuple(step for step in steps if step.item not in left)
+    if len(left) < 2 or len(others) == len(steps):
+        return steps
+    which = "ask the history first" if len(left) == len(core) else "ask the rest of the history"
+    history = Next(
+        left[0], "midline", f"{which}: {len(left)} questions", None, HISTORY_MINUTES, None, 0,
+        "no red flag is excluded before; half a minute", "as they are", "at eye level",
+    )  # fmt: skip
+    return history, *others
 
 
 NOTHING_LEFT = "Nothing left to examine would change the picture."
