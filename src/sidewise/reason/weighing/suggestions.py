@@ -25,6 +25,8 @@ from sidewise.reason.weighing.step_worth import (
 from sidewise.record import Record
 
 SHOWN = 8
+CORE_MINUTES, CORE_QUESTIONS = 0.5, 10
+"""The ten core questions take half a minute; our judgement, as the page says."""
 STOPS = ("immediate", "emergency")
 """Urgencies at which nothing more is suggested until the flag is dealt with."""
 
@@ -53,37 +55,13 @@ def suggest(
     stop = next((f for f in flags if f.status == "raised" and f.urgency in STOPS), None)
     if stop is not None:
         return Suggestions((), f"Stop here: {stop.label}. {stop.do} How fast: {stop.how_fast}.")
-    first = _history_first(judge, tuple(_screens(judge, book, flags, withheld_items)))
+    first = tuple(_screens(judge, book, flags, withheld_items))
     if layout is None or gains is None:
         return Suggestions(first[:SHOWN])
     offered = {(entry.item, entry.side) for entry in first}
     rest = _informative(layout, gains, judge, offered, max(SHOWN - len(first), 3))
     found = (*first, *rest)
     return Suggestions(found, "" if found else NOTHING_LEFT)
-
-
-HISTORY_MINUTES = 0.5
-"""The questions that everybody is asked, in one go (our judgement)."""
-
-
-def _history_first(judge: Judge, steps: tuple[Next, ...]) -> tuple[Next, ...]:
-    """The steps with the core questions that nobody has asked as one, before all others.
-
-    A clinician asks the history in one go: question after question, each for a flag of its own,
-    reads as if something had pointed at each.
-    """
-    core = tuple(question for question in judge.protocol.history if question.core)
-    context = judge.record.context
-    left = [one.id for one in core if context.answer(one.id) == "not asked"]
-    others = tuple(step for step in steps if step.item not in left)
-    if len(left) < 2 or len(others) == len(steps):
-        return steps
-    which = "ask the history first" if len(left) == len(core) else "ask the rest of the history"
-    history = Next(
-        left[0], "midline", f"{which}: {len(left)} questions", None, HISTORY_MINUTES, None, 0,
-        "no red flag is excluded before; half a minute", "as they are", "at eye level",
-    )  # fmt: skip
-    return history, *others
 
 
 NOTHING_LEFT = "Nothing left to examine would change the picture."
@@ -145,6 +123,7 @@ def _screens(
     """What is missing for each flag that is not excluded, each question and item once."""
     rules = {rule.id: rule for rule in book.flags}
     seen: set[tuple[str, str]] = set()
+    together = _core_unasked(judge)
     for flag in flags:
         # What nobody has looked at yet is said in one line; it does not outrank everything else.
         if flag.status != "not excluded" or not flag.called_for:
@@ -154,10 +133,31 @@ def _screens(
             for leaf in leaves(rules[flag.flag].when)
             if isinstance(leaf, Ask | Is)
         }
-        for entry in _missing(judge, asked, flag, withheld_items):
+        for step in _missing(judge, asked, flag, withheld_items):
+            # Of a history that nobody has taken, one question alone reads oddly: it is one step.
+            entry = _history_first(step, together) if step.item in together else step
             if (entry.item, entry.side) not in seen:
                 seen.add((entry.item, entry.side))
                 yield entry
+
+
+def _core_unasked(judge: Judge) -> tuple[str, ...]:
+    """The core questions that nobody has asked yet, where they are more than one."""
+    answer = judge.record.context.answer
+    core = (question.id for question in judge.protocol.history if question.core)
+    unasked = tuple(name for name in core if answer(name) == "not asked")
+    return unasked if len(unasked) > 1 else ()
+
+
+def _history_first(step: Next, questions: tuple[str, ...]) -> Next:
+    """The core questions as one step, which the page answers with one touch where none is a yes."""
+    return replace(
+        step,
+        item=questions[0],
+        label=f"ask the history first: {len(questions)} questions",
+        minutes=CORE_MINUTES * len(questions) / CORE_QUESTIONS,
+        screens_flag="what must not be missed?",
+    )
 
 
 def _missing(
