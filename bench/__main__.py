@@ -290,7 +290,9 @@ MODULES = (
     Module("plan"),
     Module("flags"),
     Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
+    Module("visits"),
     Module("load", from_load),
+    Module("visits"),
     Module("install", quick=None),
 )
 # The figures to reach whose row must appear, and a word by which it is known.
@@ -310,6 +312,7 @@ MUST = (
     ("whole command: marks", "sidewise marks, the teaching week, whole command"),
     ("whole command: marks on 20,000 students", "students x 12, whole command"),
     ("two large crossed facets, 73,421 ratings", "crossed"),
+    ("six whole visits by the keystroke-level model", "visit, "),
     ("bedside core as installed", "install: bedside core, installed"),
     ("interpret beside 500 inferences, first look", "examinations: first look at the patient"),
     ("interpret beside 500 inferences, after a touch", "examinations: after a touch"),

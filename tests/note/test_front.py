@@ -64,6 +64,13 @@ def test_what_is_abnormal_stands_there_with_its_other_side(name: str) -> None:
 
 
 @each
+def test_a_movement_has_one_row_of_what_is_abnormal(name: str) -> None:
+    lines = [line for line in blocks(name)["abnormal"] if not isinstance(line, str)]
+    items = [line.item for line in lines if line.item]
+    assert len(items) == len(set(items))
+
+
+@each
 def test_history_flags_and_what_could_not_be_done_are_said(name: str) -> None:
     wanted = WANTED["examples"][name]
     text = front(name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime
 
 import pytest
 
@@ -221,3 +222,28 @@ def test_an_earlier_revision_keeps_what_was_done_at_it(cast):
     ])  # fmt: skip
     page = cast.client("owner").get(f"/examinations/{cast.examination.pk}/revisions/1/")
     assert "exercises: pendulum" in page.content.decode()
+
+
+HOT = [
+    {"item": "warmth", "side": "left", "value": {"kind": "choice", "choice": "hot"}},
+    {"item": "gh_swelling", "side": "left", "value": {"kind": "sign", "grade": "marked"}},
+]
+FEVER = {"do": "state", "field": "history.fever", "value": "yes"}
+
+
+def _hot_visit(cast):
+    touch(cast.client("owner"), cast.examination, *HOT)
+    entry = {"id": "f1", "at": "2026-03-02T09:41:00Z", "deed": FEVER}
+    send(cast.client("owner"), cast.examination, [entry])
+    Examination.objects.filter(pk=cast.examination.pk).update(
+        examined_at=datetime(2026, 3, 2, 9, 41, tzinfo=UTC)
+    )
+
+
+@pytest.mark.parametrize("address", ["/", "/patients/"])
+def test_a_flag_of_an_earlier_visit_that_none_has_excluded_shows_with_its_date(cast, address):
+    _hot_visit(cast)
+    begun = cast.client("owner").post(f"/patients/{cast.patient.key}/examine/", {"visit": "short"})
+    assert begun.status_code == 302
+    page = _plain(cast.client("owner").get(address))
+    assert "RED FLAG of 2 Mar 2026 hot, swollen joint (emergency), not excluded since" in page

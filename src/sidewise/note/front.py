@@ -7,8 +7,9 @@ The order is common practice in handing a patient over; no source.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from itertools import groupby
 
 from sidewise.evidence.fit.fitted import fitted_of
 from sidewise.ground.settings import SETTING_WORDS
@@ -101,11 +102,38 @@ def follow_up_lines(record: Record, result: Interpretation) -> list[str]:
 
 
 def _abnormal(lines: list[Line], *, examined: bool) -> tuple[NotePart, ...]:
-    found = tuple(line for line in lines if line.weight == "abnormal")
+    found = tuple(_one_row_each(line for line in lines if line.weight == "abnormal"))
     if found:
         return (NotePart("abnormal", found, "lines", "the other side beside it"),)
     said = "Nothing abnormal was found in what was examined." if examined else "Nothing examined."
     return (NotePart("abnormal", (said,)),)
+
+
+def _one_row_each(lines: Iterable[Line]) -> Iterator[Line]:
+    """Active and passive of one movement in one row; what has no modes as it is."""
+    for (item, _), found in groupby(lines, key=lambda line: (line.item, line.mode is not None)):
+        row = tuple(found)
+        yield row[0] if len(row) == 1 or not item else _row_of_modes(row)
+
+
+def _row_of_modes(row: tuple[Line, ...]) -> Line:
+    first = row[0]
+    remarks = [f"{line.mode}: {line.remark}" for line in row if line.remark]
+    same = all(line.both is not None for line in row)
+    return replace(
+        first,
+        label=first.label.removesuffix(f", {first.mode}"),
+        right=None if same else _of_modes(row, "right"),
+        left=None if same else _of_modes(row, "left"),
+        both=_of_modes(row, "both") if same else None,
+        remark="; ".join(remarks),
+        mode=None,
+    )
+
+
+def _of_modes(row: tuple[Line, ...], side: str) -> str:
+    told = (getattr(line, side) or line.both for line in row)
+    return "; ".join(f"{line.mode} {words}" for line, words in zip(row, told, strict=True))
 
 
 def normal_sentences(stages: tuple[StageText, ...]) -> Iterator[str]:

@@ -160,6 +160,8 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 LANGUAGE_CODE = "en-gb"
+LOCALE_PATHS = [BASE / "locale"]
+"""Where a catalogue of translations is put: `<language>/LC_MESSAGES/django.mo`."""
 USE_TZ = True
 TIME_ZONE = os.environ.get("TZ") or get_localzone_name()
 """Of the machine: a time on the page is the time on the wall."""

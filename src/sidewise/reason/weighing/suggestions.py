@@ -25,6 +25,8 @@ from sidewise.reason.weighing.step_worth import (
 from sidewise.record import Record
 
 SHOWN = 8
+CORE_MINUTES, CORE_QUESTIONS = 0.5, 10
+"""The ten core questions take half a minute; our judgement, as the page says."""
 STOPS = ("immediate", "emergency")
 """Urgencies at which nothing more is suggested until the flag is dealt with."""
 
@@ -121,6 +123,7 @@ def _screens(
     """What is missing for each flag that is not excluded, each question and item once."""
     rules = {rule.id: rule for rule in book.flags}
     seen: set[tuple[str, str]] = set()
+    together = _core_unasked(judge)
     for flag in flags:
         # What nobody has looked at yet is said in one line; it does not outrank everything else.
         if flag.status != "not excluded" or not flag.called_for:
@@ -130,10 +133,31 @@ def _screens(
             for leaf in leaves(rules[flag.flag].when)
             if isinstance(leaf, Ask | Is)
         }
-        for entry in _missing(judge, asked, flag, withheld_items):
+        for step in _missing(judge, asked, flag, withheld_items):
+            # Of a history that nobody has taken, one question alone reads oddly: it is one step.
+            entry = _history_first(step, together) if step.item in together else step
             if (entry.item, entry.side) not in seen:
                 seen.add((entry.item, entry.side))
                 yield entry
+
+
+def _core_unasked(judge: Judge) -> tuple[str, ...]:
+    """The core questions that nobody has asked yet, where they are more than one."""
+    answer = judge.record.context.answer
+    core = (question.id for question in judge.protocol.history if question.core)
+    unasked = tuple(name for name in core if answer(name) == "not asked")
+    return unasked if len(unasked) > 1 else ()
+
+
+def _history_first(step: Next, questions: tuple[str, ...]) -> Next:
+    """The core questions as one step, which the page answers with one touch where none is a yes."""
+    return replace(
+        step,
+        item=questions[0],
+        label=f"ask the history first: {len(questions)} questions",
+        minutes=CORE_MINUTES * len(questions) / CORE_QUESTIONS,
+        screens_flag="what must not be missed?",
+    )
 
 
 def _missing(

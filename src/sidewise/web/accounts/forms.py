@@ -5,6 +5,7 @@ from __future__ import annotations
 from django import forms
 from django.contrib.auth.password_validation import validate_password
 from django.http import QueryDict
+from django.utils.translation import gettext_lazy as _
 
 from sidewise.web.accounts.models import Role, User
 from sidewise.web.likeness import has_unseen, skeleton
@@ -21,7 +22,7 @@ class SignIn(forms.Form):
     """Name and password."""
 
     username = forms.CharField(
-        label="Name", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "username"})
+        label=_("Name"), max_length=150, widget=forms.TextInput(attrs={"autocomplete": "username"})
     )
     password = _password("Password", "current-password")
 
@@ -29,7 +30,7 @@ class SignIn(forms.Form):
 def _code() -> forms.CharField:
     # A recovery code is 24 letters and five hyphens; somebody may put spaces around them.
     widget = forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text"})
-    return forms.CharField(label="Code", max_length=60, widget=widget)
+    return forms.CharField(label=_("Code"), max_length=60, widget=widget)
 
 
 class Code(forms.Form):
@@ -82,7 +83,7 @@ class Person(forms.ModelForm):  # type: ignore[type-arg]  # at run time it takes
     """An account as the administrator makes or changes it."""
 
     also = forms.MultipleChoiceField(
-        label="Also acts as",
+        label=_("Also acts as"),
         required=False,
         choices=[(r.value, r.label) for r in Role if r != Role.STUDENT],
         widget=forms.CheckboxSelectMultiple,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 from pydantic import TypeAdapter, ValidationError
 
 from sidewise.errors import UserError
@@ -73,15 +74,17 @@ class InvestigationForm(CareForm):
     kind = "investigation"
     title = "the result"
 
-    name = forms.ChoiceField(choices=plain_choices(INVESTIGATIONS, ("", "choose")), label="Test")
-    outcome = forms.ChoiceField(choices=plain_choices(OUTCOMES, ("", "choose")), label="Outcome")
-    side = forms.ChoiceField(choices=SIDES, required=False, label="Side")
+    name = forms.ChoiceField(choices=plain_choices(INVESTIGATIONS, ("", "choose")), label=_("Test"))
+    outcome = forms.ChoiceField(choices=plain_choices(OUTCOMES, ("", "choose")), label=_("Outcome"))
+    side = forms.ChoiceField(choices=SIDES, required=False, label=_("Side"))
     taken_on = forms.DateField(
-        required=False, label="Taken on", widget=forms.DateInput(attrs={"type": "date"})
+        required=False, label=_("Taken on"), widget=forms.DateInput(attrs={"type": "date"})
     )
-    number = forms.FloatField(required=False, label="Number", widget=forms.TextInput(attrs=DECIMAL))
-    unit = forms.CharField(required=False, max_length=20, label="Unit of the number")
-    report = forms.CharField(required=False, max_length=500, label="Report, in a few words")
+    number = forms.FloatField(
+        required=False, label=_("Number"), widget=forms.TextInput(attrs=DECIMAL)
+    )
+    unit = forms.CharField(required=False, max_length=20, label=_("Unit of the number"))
+    report = forms.CharField(required=False, max_length=500, label=_("Report, in a few words"))
 
 
 class CareStepForm(CareForm):
@@ -91,16 +94,17 @@ class CareStepForm(CareForm):
     title = "the step"
 
     state = forms.ChoiceField(
-        choices=[("", "choose"), ("done", "done"), ("planned", "planned")], label="Done or planned"
+        choices=[("", "choose"), ("done", "done"), ("planned", "planned")],
+        label=_("Done or planned"),
     )
-    name = forms.ChoiceField(choices=plain_choices(STEPS, ("", "choose")), label="What")
-    side = forms.ChoiceField(choices=SIDES, required=False, label="Side")
-    to = forms.CharField(required=False, max_length=120, label="To whom (referral)")
-    how_fast = forms.ChoiceField(choices=plain_choices(SPEEDS), required=False, label="How fast")
+    name = forms.ChoiceField(choices=plain_choices(STEPS, ("", "choose")), label=_("What"))
+    side = forms.ChoiceField(choices=SIDES, required=False, label=_("Side"))
+    to = forms.CharField(required=False, max_length=120, label=_("To whom (referral)"))
+    how_fast = forms.ChoiceField(choices=plain_choices(SPEEDS), required=False, label=_("How fast"))
     in_weeks = forms.FloatField(
-        required=False, label="In how many weeks", widget=forms.TextInput(attrs=DECIMAL)
+        required=False, label=_("In how many weeks"), widget=forms.TextInput(attrs=DECIMAL)
     )
-    detail = forms.CharField(required=False, max_length=500, label="Details, in words")
+    detail = forms.CharField(required=False, max_length=500, label=_("Details, in words"))
 
 
 class ScoreForm(CareForm):
@@ -109,13 +113,13 @@ class ScoreForm(CareForm):
     kind = "score"
     title = "the total"
 
-    name = forms.CharField(max_length=80, label="Questionnaire")
-    total = forms.FloatField(label="Total", widget=forms.TextInput(attrs=DECIMAL))
-    low = forms.FloatField(label="Lowest possible", widget=forms.TextInput(attrs=DECIMAL))
-    high = forms.FloatField(label="Highest possible", widget=forms.TextInput(attrs=DECIMAL))
+    name = forms.CharField(max_length=80, label=_("Questionnaire"))
+    total = forms.FloatField(label=_("Total"), widget=forms.TextInput(attrs=DECIMAL))
+    low = forms.FloatField(label=_("Lowest possible"), widget=forms.TextInput(attrs=DECIMAL))
+    high = forms.FloatField(label=_("Highest possible"), widget=forms.TextInput(attrs=DECIMAL))
     better = forms.ChoiceField(
         choices=[UNSTATED, ("higher", "higher is better"), ("lower", "lower is better")],
-        required=False, label="Which way is better",
+        required=False, label=_("Which way is better"),
     )  # fmt: skip
 
 
@@ -125,51 +129,53 @@ class InjectionForm(CareForm):
     kind = "injection"
     title = "the injection"
 
-    side = forms.ChoiceField(choices=ONE_SIDE, label="Side injected")
-    substance_1 = forms.CharField(max_length=80, label="Substance")
-    dose_1 = forms.FloatField(label="Dose", widget=forms.TextInput(attrs=DECIMAL))
-    unit_1 = forms.ChoiceField(choices=plain_choices(DOSE_UNITS, ("", "choose")), label="Dose unit")
-    substance_2 = forms.CharField(max_length=80, required=False, label="Second substance")
+    side = forms.ChoiceField(choices=ONE_SIDE, label=_("Side injected"))
+    substance_1 = forms.CharField(max_length=80, label=_("Substance"))
+    dose_1 = forms.FloatField(label=_("Dose"), widget=forms.TextInput(attrs=DECIMAL))
+    unit_1 = forms.ChoiceField(
+        choices=plain_choices(DOSE_UNITS, ("", "choose")), label=_("Dose unit")
+    )
+    substance_2 = forms.CharField(max_length=80, required=False, label=_("Second substance"))
     dose_2 = forms.FloatField(
-        required=False, label="Its dose", widget=forms.TextInput(attrs=DECIMAL)
+        required=False, label=_("Its dose"), widget=forms.TextInput(attrs=DECIMAL)
     )
     unit_2 = forms.ChoiceField(
-        choices=plain_choices(DOSE_UNITS, ("", "choose")), required=False, label="Its dose unit"
+        choices=plain_choices(DOSE_UNITS, ("", "choose")), required=False, label=_("Its dose unit")
     )
-    place = forms.CharField(max_length=80, label="Place")
+    place = forms.CharField(max_length=80, label=_("Place"))
     guided_by = forms.ChoiceField(
         choices=plain_choices(("landmarks", "ultrasound", "x-ray")), required=False,
-        label="Guided by",
+        label=_("Guided by"),
     )  # fmt: skip
-    allergy = forms.ChoiceField(choices=ASKED, label="Allergy to any of it?")
-    blood_thinner = forms.ChoiceField(choices=ASKED, label="Blood thinner?")
-    diabetes = forms.ChoiceField(choices=ASKED, label="Diabetes?")
-    infection = forms.ChoiceField(choices=ASKED, label="Infection here or anywhere?")
+    allergy = forms.ChoiceField(choices=ASKED, label=_("Allergy to any of it?"))
+    blood_thinner = forms.ChoiceField(choices=ASKED, label=_("Blood thinner?"))
+    diabetes = forms.ChoiceField(choices=ASKED, label=_("Diabetes?"))
+    infection = forms.ChoiceField(choices=ASKED, label=_("Infection here or anywhere?"))
     despite = forms.CharField(
         required=False, max_length=500,
-        label="If allergy or infection was not answered no: why it was given",
+        label=_("If allergy or infection was not answered no: why it was given"),
     )  # fmt: skip
     consent = forms.BooleanField(
-        required=False, label="Consent was given before",
+        required=False, label=_("Consent was given before"),
         widget=forms.CheckboxInput(),
     )  # fmt: skip
     relief = forms.ChoiceField(
-        choices=plain_choices(RELIEFS), required=False, label="Pain gone afterwards"
+        choices=plain_choices(RELIEFS), required=False, label=_("Pain gone afterwards")
     )
     after_minutes = forms.FloatField(
-        required=False, label="Minutes after it", widget=forms.TextInput(attrs=DECIMAL)
+        required=False, label=_("Minutes after it"), widget=forms.TextInput(attrs=DECIMAL)
     )
-    movement = forms.ChoiceField(required=False, label="One movement before and after")
+    movement = forms.ChoiceField(required=False, label=_("One movement before and after"))
     degrees_before = forms.FloatField(
-        required=False, label="Degrees before", widget=forms.TextInput(attrs=DECIMAL)
+        required=False, label=_("Degrees before"), widget=forms.TextInput(attrs=DECIMAL)
     )
     degrees_after = forms.FloatField(
-        required=False, label="Degrees after", widget=forms.TextInput(attrs=DECIMAL)
+        required=False, label=_("Degrees after"), widget=forms.TextInput(attrs=DECIMAL)
     )
     side_again = forms.ChoiceField(
-        choices=ONE_SIDE, label="Side injected, once more: look at the patient"
+        choices=ONE_SIDE, label=_("Side injected, once more: look at the patient")
     )
-    note = forms.CharField(required=False, max_length=500, label="Note")
+    note = forms.CharField(required=False, max_length=500, label=_("Note"))
 
     def __init__(self, now: Current, data: Any = None) -> None:
         super().__init__(now, data)
@@ -177,12 +183,12 @@ class InjectionForm(CareForm):
         self.fields["movement"].choices = [UNSTATED, *movements]  # type: ignore[attr-defined]
         if places := now.protocol.injection_places:
             choices = plain_choices(places, ("", "choose"))
-            self.fields["place"] = forms.ChoiceField(choices=choices, label="Place")
+            self.fields["place"] = forms.ChoiceField(choices=choices, label=_("Place"))
         if stopping := now.against_injection:
             self.fields["flags"] = forms.MultipleChoiceField(
                 choices=[(flag.flag, flag.label) for flag in stopping], required=False,
                 widget=forms.CheckboxSelectMultiple,
-                label="RAISED against it: tick each by name only if it was given all the same",
+                label=_("RAISED against it: tick each by name only if it was given all the same"),
             )  # fmt: skip
         wanted = [*self.fields]
         wanted.remove("side_again")

@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 
 from sidewise.errors import UserError
 from sidewise.ground.settings import SETTING_WORDS
@@ -16,7 +17,7 @@ from sidewise.protocol.visits import VisitKind
 from sidewise.record import Context
 from sidewise.regions import regions
 
-SIDES = (("right", "patient's right"), ("left", "patient's left"))
+SIDES = (("right", _("patient's right")), ("left", _("patient's left")))
 KNOWN = (("tear", "tear"), ("surgery", "operation"), ("replacement", "replacement"),
          ("arthritis", "arthritis"), ("dislocation", "old dislocation"))  # fmt: skip
 SETTINGS = [("", "not stated"), *SETTING_WORDS.items()]
@@ -25,42 +26,50 @@ SETTINGS = [("", "not stated"), *SETTING_WORDS.items()]
 class ContextForm(forms.Form):
     """Who was examined, where and why; everything may stay unstated."""
 
-    age = forms.IntegerField(min_value=0, max_value=120, required=False, label="Age in years")
+    age = forms.IntegerField(min_value=0, max_value=120, required=False, label=_("Age in years"))
     # Choices of two or three stand in sight: one touch each, where a list takes two.
     sex = forms.ChoiceField(
-        choices=[("", "not stated"), ("female", "woman"), ("male", "man")],
+        choices=[("", _("not stated")), ("female", _("woman")), ("male", _("man"))],
         required=False, widget=forms.RadioSelect,
     )  # fmt: skip
     dominant = forms.ChoiceField(
-        choices=[("", "not stated"), ("right", "right"), ("left", "left"), ("both", "both")],
+        choices=[
+            ("", _("not stated")),
+            ("right", _("right")),
+            ("left", _("left")),
+            ("both", _("both")),
+        ],
         required=False,
-        label="Dominant hand",
+        label=_("Dominant hand"),
         widget=forms.RadioSelect,
     )
     complaint = forms.MultipleChoiceField(
-        choices=SIDES, required=False, widget=forms.CheckboxSelectMultiple, label="Complaint"
+        choices=SIDES, required=False, widget=forms.CheckboxSelectMultiple, label=_("Complaint")
     )
     setting = forms.ChoiceField(choices=SETTINGS, required=False)
     onset = forms.ChoiceField(
-        choices=[("", "not stated"), ("sudden", "sudden"), ("gradual", "gradual")], required=False
+        choices=[("", _("not stated")), ("sudden", _("sudden")), ("gradual", _("gradual"))],
+        required=False,
     )
     duration_weeks = forms.FloatField(
-        min_value=0, max_value=5200, required=False, label="Duration, weeks"
+        min_value=0, max_value=5200, required=False, label=_("Duration, weeks")
     )
-    pain_0_10 = forms.FloatField(min_value=0, max_value=10, required=False, label="Pain, 0 to 10")
-    mechanism = forms.CharField(max_length=500, required=False, label="How it began")
+    pain_0_10 = forms.FloatField(
+        min_value=0, max_value=10, required=False, label=_("Pain, 0 to 10")
+    )
+    mechanism = forms.CharField(max_length=500, required=False, label=_("How it began"))
     known_right = forms.MultipleChoiceField(
         choices=KNOWN, required=False, widget=forms.CheckboxSelectMultiple,
-        label="Known of the patient's right side",
+        label=_("Known of the patient's right side"),
     )  # fmt: skip
     known_left = forms.MultipleChoiceField(
         choices=KNOWN, required=False, widget=forms.CheckboxSelectMultiple,
-        label="Known of the patient's left side",
+        label=_("Known of the patient's left side"),
     )  # fmt: skip
 
     visit = forms.ChoiceField(
-        required=False, label="Kind of visit",
-        help_text="What an answer or a finding calls for is wanted in every kind.",
+        required=False, label=_("Kind of visit"),
+        help_text=_("What an answer or a finding calls for is wanted in every kind."),
     )  # fmt: skip
 
     def __init__(self, *args: Any, kinds: Sequence[VisitKind] = (), **more: Any) -> None:
@@ -109,7 +118,7 @@ class NewExaminationForm(ContextForm):
             words = [(name, name.replace("_", " ")) for name in names]
             # Nothing is chosen beforehand: an examination stays of its region for good.
             self.fields["region"] = forms.ChoiceField(
-                choices=[("", "choose"), *words], label="What is examined"
+                choices=[("", "choose"), *words], label=_("What is examined")
             )
             self.order_fields(["region"])
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sidewise.note.list_line import ListLine, list_line
+from sidewise.note.list_line import EarlierFlag, ListLine, list_line, unresolved_flags
+from sidewise.reason.result import RedFlag
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.state import current
 from sidewise.web.patients.models import Patient
@@ -28,22 +29,50 @@ class PatientLine:
 
 
 def visit_lines(visits: Iterable[Examination]) -> tuple[VisitLine, ...]:
-    """A line for each visit, in their order."""
-    return tuple(_line(visit) for visit in visits)
+    """A line for each visit, in their order; of a patient's earlier visits what they left open."""
+    listed = list(visits)
+    all_of = _visits_of({visit.patient_id for visit in listed})
+    return tuple(_line(visit, all_of[visit.patient_id]) for visit in listed)
 
 
 def patient_lines(patients: Iterable[Patient]) -> tuple[PatientLine, ...]:
-    """A line for each patient, in their order; two queries and one for each ledger."""
+    """A line for each patient, in their order; two queries and one for each ledger.
+
+    Every visit is read, not the last alone: what an old one raised may never have been excluded.
+    """
     listed = list(patients)
-    visits = Examination.objects.filter(patient__in=[one.pk for one in listed])
-    last: dict[int, Examination] = {}
-    for visit in visits.exclude(state=Examination.State.DISCARDED).order_by("examined_at"):
-        last[visit.patient_id] = visit
+    all_of = _visits_of({one.pk for one in listed})
     return tuple(
-        PatientLine(one, _line(last[one.pk]) if one.pk in last else None) for one in listed
+        PatientLine(one, _line(visits[-1], visits) if (visits := all_of[one.pk]) else None)
+        for one in listed
     )
 
 
-def _line(visit: Examination) -> VisitLine:
+def _visits_of(patients: set[int]) -> dict[int, list[Examination]]:
+    found: dict[int, list[Examination]] = {key: [] for key in patients}
+    visits = Examination.objects.filter(patient__in=patients)
+    for visit in visits.exclude(state=Examination.State.DISCARDED).order_by("examined_at"):
+        found[visit.patient_id].append(visit)
+    return found
+
+
+def _line(visit: Examination, visits: Iterable[Examination]) -> VisitLine:
     now = current(visit)
-    return VisitLine(visit, list_line(now.record, now.protocol, now.completeness.flags))
+    flags = now.completeness.flags
+    return VisitLine(visit, list_line(now.record, now.protocol, flags, _earlier(visit, visits)))
+
+
+def _earlier(visit: Examination, visits: Iterable[Examination]) -> tuple[EarlierFlag, ...]:
+    """Of the visits before this one; another region's visit has other flags and excludes none."""
+    alike = [
+        one
+        for one in visits
+        if one.region == visit.region
+        and one.examined_at <= visit.examined_at
+        and one.pk != visit.pk
+    ]
+    return unresolved_flags([(one.examined_at, _flags(one)) for one in (*alike, visit)])
+
+
+def _flags(visit: Examination) -> tuple[RedFlag, ...]:
+    return tuple(current(visit).completeness.flags)

@@ -3,12 +3,13 @@
 An entry that can follow is stored; one that was stored before counts once; one that can no longer
 follow (the record was signed meanwhile, the entry is not understood) is held for a person. The
 browser forgets an entry only when it reads its id in the answer. A line typed without network is
-held too: nobody has yet seen what is read in it.
+held too: nobody has yet seen what is read in it. A form of done and planned is checked on arrival.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,7 @@ from sidewise.errors import UserError
 from sidewise.record.ledger import Entry
 from sidewise.web.audit.binding import gathered
 from sidewise.web.audit.log import Act, write
+from sidewise.web.examinations.care_sent import entry_of_form, form_in
 from sidewise.web.examinations.entries import MOST, entries_from_json
 from sidewise.web.examinations.models import Examination, HeldEntry, LedgerEntry
 from sidewise.web.examinations.state import add, current, examiner_of
@@ -73,8 +75,11 @@ def _sent(body: bytes) -> list[dict[str, Any]]:
 def _try(examination: Examination, data: dict[str, Any], by: str, examiner: str) -> str:
     if line_in(data) is not None:
         return "" if _recorded(examination, data["id"]) else TYPED
+    # A form that arrived before, without its answer, might be refused if it were checked again.
+    if form_in(data) is not None and _stored(examination, data["id"]):
+        return ""
     try:
-        entries = entries_from_json(json.dumps({"entries": [data]}).encode(), by, examiner)
+        entries = _entries(examination, data, by, examiner)
         if _made_before_repair(examination, entries[0]):
             return MEANWHILE
         add(examination, entries)
@@ -84,11 +89,20 @@ def _try(examination: Examination, data: dict[str, Any], by: str, examiner: str)
     return ""
 
 
+def _entries(examination: Examination, data: dict[str, Any], by: str, examiner: str) -> list[Entry]:
+    if (sent := form_in(data)) is None:
+        return entries_from_json(json.dumps({"entries": [data]}).encode(), by, examiner)
+    return [entry_of_form(sent, current(examination), data["id"], data.get("at"), by)]
+
+
 def _made_before_repair(examination: Examination, entry: Entry) -> bool:
     """Whether it was made while the visit stood elsewhere, or with the sides exchanged."""
     repairs = current(examination).record.repairs
-    known = LedgerEntry.objects.filter(examination=examination, entry_id=entry.id)
-    return bool(repairs) and entry.at < repairs[-1].at and not known.exists()
+    return bool(repairs) and entry.at < repairs[-1].at and not _stored(examination, entry.id)
+
+
+def _stored(examination: Examination, name: str) -> bool:
+    return LedgerEntry.objects.filter(examination=examination, entry_id=name).exists()
 
 
 def line_in(data: Any) -> str | None:
@@ -126,6 +140,13 @@ def _storable(value: Any) -> Any:
 def open_held(examination: Examination) -> list[HeldEntry]:
     """What still waits for a person."""
     return list(examination.held.filter(settled_at=None).select_related("by"))
+
+
+def held_of(number: str, examination: Examination) -> HeldEntry | None:
+    """The held entry that a page names, if it is of this examination and still waits."""
+    if not re.fullmatch(r"[0-9]{1,18}", number):
+        return None
+    return examination.held.filter(pk=int(number), settled_at=None).first()
 
 
 def held_in(user: Any) -> list[str]:

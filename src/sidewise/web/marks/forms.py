@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext_lazy as _
 
 from sidewise.teaching.sitting.chosen_columns import (
     FOR_ALL,
@@ -63,7 +64,7 @@ class SheetForm(forms.Form):
     """A file with marks."""
 
     sheet = forms.FileField(
-        label="Sheet of marks", help_text=FILE_HELP, allow_empty_file=True,
+        label=_("Sheet of marks"), help_text=FILE_HELP, allow_empty_file=True,
         widget=forms.ClearableFileInput(attrs={"accept": ".csv,.xlsx,.txt"}),
     )  # fmt: skip
 
@@ -77,22 +78,24 @@ class SheetForm(forms.Form):
 class NewSittingForm(SheetForm):
     """A new sitting: its title and its first table."""
 
-    title = PlainText(max_length=80, label="Title", help_text="For example: teaching week, March.")
+    title = PlainText(
+        max_length=80, label=_("Title"), help_text=_("For example: teaching week, March.")
+    )
     field_order = ["title", "sheet"]
 
 
 class ReplaceForm(SheetForm):
     """Another table in the place of the one in force, and why."""
 
-    reason = PlainText(max_length=300, label="Why another table", help_text=REASON_HELP)
+    reason = PlainText(max_length=300, label=_("Why another table"), help_text=REASON_HELP)
     field_order = ["sheet", "reason"]
 
 
 class ShareForm(forms.Form):
     """A colleague who teaches here, and what they may do."""
 
-    name = PlainText(max_length=150, label="Name of a colleague who teaches here")
-    may_write = forms.BooleanField(required=False, label="may also settle and decide")
+    name = PlainText(max_length=150, label=_("Name of a colleague who teaches here"))
+    may_write = forms.BooleanField(required=False, label=_("may also settle and decide"))
 
 
 # ---------------------------------------------------------------- settling
@@ -125,7 +128,7 @@ class SettleForm(forms.Form):
         self._ask(answers)
         if seen:
             self.fields["reason"] = PlainText(
-                label="Why it is settled anew", max_length=300, help_text=REASON_HELP
+                label=_("Why it is settled anew"), max_length=300, help_text=REASON_HELP
             )
         self.has_columns = understood.kind in ("long", "wide")
         if self.has_columns:
@@ -160,17 +163,17 @@ class SettleForm(forms.Form):
         if u.kind == "wide":
             self._add_stations(none)
         self.fields["maximum"] = PlainText(
-            label="Most a mark can be", required=u.kind == "long", max_length=300,
-            help_text="A number for all, a heading, or each: every mark brings its own (14/20, "
-            "72%).", initial="" if u.maximum == "?" or "|" in u.maximum else u.maximum,
+            label=_("Most a mark can be"), required=u.kind == "long", max_length=300,
+            help_text=_("A number for all, a heading, or each: every mark brings its own (14/20, "
+            "72%)."), initial="" if u.maximum == "?" or "|" in u.maximum else u.maximum,
         )  # fmt: skip
         examiner = "" if u.examiner == "none" or "|" in u.examiner else u.examiner
         self.fields["examiner"] = forms.ChoiceField(
-            label="Examiner", required=False, choices=none, initial=examiner
+            label=_("Examiner"), required=False, choices=none, initial=examiner
         )
         self.fields["left"] = PlainText(
-            label="Rows that are no students", required=False, max_length=300,
-            help_text="Totals and maxima, as 4,19.", initial=",".join(map(str, u.left)),
+            label=_("Rows that are no students"), required=False, max_length=300,
+            help_text=_("Totals and maxima, as 4,19."), initial=",".join(map(str, u.left)),
         )  # fmt: skip
 
     def _add_stations(self, none: list[tuple[str, str]]) -> None:
@@ -266,22 +269,22 @@ class RulesForm(forms.Form):
     """The rules in force, and what is left out; every change needs a reason."""
 
     seen = forms.IntegerField(widget=forms.HiddenInput)
-    method = forms.ChoiceField(label="What sets the pass mark", choices=METHODS)
+    method = forms.ChoiceField(label=_("What sets the pass mark"), choices=METHODS)
     pass_mark = _text("Carried forward", "pass_mark")
     hofstee = _text("Hofstee", "hofstee")
     add_sem = _text("Added to the mark", "add_sem")
     stations_to_pass = _text("Least number of stations", "stations_to_pass")
     critical = forms.ChoiceField(
-        label="A critical error", widget=forms.RadioSelect,
+        label=_("A critical error"), widget=forms.RadioSelect,
         choices=[("hold", "is held for the board"), ("fail", "fails the student")],
     )  # fmt: skip
     look_again = _text("Another look", "look_again")
     recall = _text("More stations for those near the mark", "recall")
     without = forms.MultipleChoiceField(
-        label="Stations left out", required=False, widget=forms.CheckboxSelectMultiple
+        label=_("Stations left out"), required=False, widget=forms.CheckboxSelectMultiple
     )
     leave_out = _text("Rows left out", "leave_out")
-    reason = PlainText(label="Reason", max_length=300, help_text=REASON_HELP)
+    reason = PlainText(label=_("Reason"), max_length=300, help_text=REASON_HELP)
 
     def __init__(
         self, stations: tuple[str, ...], answers: Answers, seen: int,

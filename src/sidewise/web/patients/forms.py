@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.http import QueryDict
+from django.utils.translation import gettext_lazy as _
 
 from sidewise.web.accounts.models import User
 from sidewise.web.likeness import has_unseen, looks_like_a_person, skeleton
@@ -50,12 +51,12 @@ class PatientForm(forms.Form):
 
     code = forms.CharField(
         max_length=60,
-        label="Code",
+        label=_("Code"),
         help_text=HELP,
     )
 
     not_a_person = forms.BooleanField(
-        required=False, label="This is a code of my own, not a name or a birthday"
+        required=False, label=_("This is a code of my own, not a name or a birthday")
     )
 
     def clean(self) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from django import forms
 from django.core.exceptions import PermissionDenied
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
 from sidewise.web.accounts.models import User
@@ -27,8 +28,8 @@ RIGHTS = (("", "choose"), ("read", "read"), ("write", "read and write"))
 class PatientShareForm(forms.Form):
     """A colleague by user name, and what they may do; neither is chosen beforehand."""
 
-    name = forms.CharField(max_length=150, label="User name of a colleague who examines here")
-    right = forms.ChoiceField(choices=RIGHTS, label="May")
+    name = forms.CharField(max_length=150, label=_("User name of a colleague who examines here"))
+    right = forms.ChoiceField(choices=RIGHTS, label=_("May"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from uuid import UUID, uuid4
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
 from sidewise.errors import UserError
+from sidewise.record.care import CareEntry
 from sidewise.record.ledger import Cared, Deed, Entry, Undone
 from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.audit.binding import gathered
 from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import BedsidePage, bedside_page
 from sidewise.web.examinations.care_forms import FORMS, CareForm
 from sidewise.web.examinations.care_shown import CareShown, care_shown
-from sidewise.web.examinations.models import Examination
+from sidewise.web.examinations.models import Examination, HeldEntry
+from sidewise.web.examinations.queue import held_of, settle
 from sidewise.web.examinations.state import Current, add, current
 from sidewise.web.examinations.statements import ScalesForm, entries_of_form, states_text
 from sidewise.web.pages import show, values
@@ -38,7 +43,11 @@ class CareSection:
     form: CareForm
     """The form."""
     is_wrong: bool
-    """Whether it was sent and could not be recorded."""
+    """Whether it was sent and is shown again: it could not be recorded, or is looked at first."""
+    touch: str
+    """The id of its entry: sent twice, it counts once."""
+    held: HeldEntry | None = None
+    """What it was held as, where it was filled in without network."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +90,10 @@ def care(request: SignedInRequest, pk: UUID) -> HttpResponse:
     if kind not in FORMS:
         error = UserError("the form", kind, f"one of {', '.join(FORMS)}")
         return HttpResponse(error.message, status=400, content_type="text/plain; charset=utf-8")
-    return _record(request, examination, now, may_write, FORMS[kind](now, request.POST))
+    form = FORMS[kind](now, request.POST)
+    if "review" in request.POST:
+        return _page(request, examination, now, may_write, form)
+    return _record(request, examination, now, may_write, form)
 
 
 def _record(
@@ -91,8 +103,8 @@ def _record(
     made = form.entry() if form.is_valid() else None
     if made is not None:
         try:
-            add(examination, [_entry(request, Cared(entry=made))])
-            return redirect("care", pk=examination.pk)
+            _store(request, examination, made)
+            return _back(request, examination)
         except UserError as error:
             # What was raised meanwhile stands in the form that is shown.
             now = current(examination)
@@ -100,6 +112,20 @@ def _record(
             form.is_valid()
             form.add_error(None, error.message)
     return _page(request, examination, now, may_write, form)
+
+
+def _store(request: SignedInRequest, examination: Examination, made: CareEntry) -> None:
+    with gathered():
+        add(examination, [_entry(request, Cared(entry=made), request.POST.get("touch", ""))])
+        if held := held_of(request.POST.get("held", ""), examination):
+            settle(held, request.user.username, "add")
+
+
+def _back(request: SignedInRequest, examination: Examination) -> HttpResponse:
+    if request.htmx:
+        # A script cannot see where a redirect leads.
+        return HttpResponse(headers={"HX-Redirect": reverse("care", args=[examination.pk])})
+    return redirect("care", pk=examination.pk)
 
 
 def _state(
@@ -123,8 +149,9 @@ def _undo(
     return redirect("care", pk=examination.pk)
 
 
-def _entry(request: SignedInRequest, deed: Deed) -> Entry:
-    return Entry(id=uuid4().hex, at=timezone.now(), by=request.user.signs_as, deed=deed)
+def _entry(request: SignedInRequest, deed: Deed, touch: str = "") -> Entry:
+    name = touch if re.fullmatch(r"[0-9a-f]{32}", touch) else uuid4().hex
+    return Entry(id=name, at=timezone.now(), by=request.user.signs_as, deed=deed)
 
 
 def _page(
@@ -132,10 +159,11 @@ def _page(
     wrong: CareForm | None = None, scales: ScalesForm | None = None,
 ) -> HttpResponse:  # fmt: skip
     page = bedside_page(request, examination, now, may_write, "care")
+    held = held_of(request.POST.get("held", ""), examination)
     sections = tuple(
-        CareSection(kind, *TITLES[kind], wrong, True)
+        CareSection(kind, *TITLES[kind], wrong, True, uuid4().hex, held)
         if wrong is not None and wrong.kind == kind
-        else CareSection(kind, *TITLES[kind], form(now), False)
+        else CareSection(kind, *TITLES[kind], form(now), False, uuid4().hex)
         for kind, form in FORMS.items()
     )
     form = scales or ScalesForm(now)

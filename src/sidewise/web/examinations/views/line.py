@@ -19,7 +19,7 @@ from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import Bedside, BedsidePage, bedside_page
 from sidewise.web.examinations.entries import entries_of_findings
 from sidewise.web.examinations.models import Examination, HeldEntry
-from sidewise.web.examinations.queue import settle
+from sidewise.web.examinations.queue import held_of, settle
 from sidewise.web.examinations.rows import slug
 from sidewise.web.examinations.state import Current, add, current
 from sidewise.web.examinations.typed_line import (
@@ -108,16 +108,8 @@ def _store(
     entries = entries_of_findings(found, now.folded, request.user.signs_as, examiner, touch)
     with gathered():
         add(examination, entries)
-        if held := _held(request, examination):
+        if held := held_of(request.POST.get("held", ""), examination):
             settle(held, request.user.username, "typed")
-
-
-def _held(request: SignedInRequest, examination: Examination) -> HeldEntry | None:
-    """The held entry whose line this is, if it came from there and still waits."""
-    number = request.POST.get("held", "")
-    if not re.fullmatch(r"[0-9]{1,18}", number):
-        return None
-    return examination.held.filter(pk=int(number), settled_at=None).first()
 
 
 def _back(request: SignedInRequest, pk: UUID, now: Current, last: Finding) -> HttpResponse:
@@ -137,7 +129,7 @@ def _page(
         **values(bedside_page(request, examination, now, True, "")),
         error=error,
         text=reading.text if reading else request.POST.get("text", ""),
-        held=_held(request, examination),
+        held=held_of(request.POST.get("held", ""), examination),
         seen=now.length,
         touch=uuid4().hex,
         reading=reading,

@@ -8,6 +8,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
 from sidewise.ground.settings import SETTING_WORDS
@@ -24,13 +25,13 @@ class PreferencesForm(forms.ModelForm):  # type: ignore[type-arg]
 
     setting = forms.ChoiceField(
         choices=[("", "choose each time"), *SETTING_WORDS.items()], required=False,
-        label="Where you usually see patients",
-        help_text="Chosen beforehand for a new examination, where it can be changed.",
+        label=_("Where you usually see patients"),
+        help_text=_("Chosen beforehand for a new examination, where it can be changed."),
     )  # fmt: skip
     instrument = forms.ChoiceField(
         choices=[("", "the eye"), *((name, name) for name in INSTRUMENTS if name != "eye")],
-        required=False, label="What you usually read angles with",
-        help_text="Another one chosen during an examination holds for that patient only.",
+        required=False, label=_("What you usually read angles with"),
+        help_text=_("Another one chosen during an examination holds for that patient only."),
     )  # fmt: skip
 
     class Meta:
@@ -60,7 +61,7 @@ def preferences(request: SignedInRequest) -> HttpResponse:
     form = PreferencesForm(request.POST or None, instance=kept)
     if request.method == "POST" and form.is_valid():
         _keep(request, form.save(commit=False))
-        messages.success(request, "Kept.")
+        messages.success(request, _("Kept."))
         return redirect("preferences")
     page = PreferencesPage(form, tour=True)
     return show(request, "examinations/preferences.html", page, 422 if form.is_bound else 200)

@@ -17,6 +17,7 @@ from sidewise.web.accounts.rules import takes_json
 from sidewise.web.audit.log import Act, write
 from sidewise.web.audit.watch import shows_no_record, thing
 from sidewise.web.examinations.access import allowed_examination
+from sidewise.web.examinations.care_sent import SentForm, form_in
 from sidewise.web.examinations.models import Examination, HeldEntry
 from sidewise.web.examinations.queue import add_held, line_in, open_held, settle, take_in
 from sidewise.web.examinations.state import examiner_of
@@ -29,8 +30,8 @@ class HeldPage:
 
     examination: Examination
     """Where they would be added."""
-    held: tuple[tuple[HeldEntry, str, str | None], ...]
-    """Each with its words, and the line that it carries if one was typed."""
+    held: tuple[tuple[HeldEntry, str, str | None, SentForm | None], ...]
+    """Each with its words, and the line or the form that it carries."""
     may_write: bool
     """Whether this person may decide."""
     problem: str
@@ -61,7 +62,9 @@ def held(request: SignedInRequest, pk: UUID) -> HttpResponse:
         problem = _settle(request, row)
         if not problem:
             return redirect("held", pk=pk)
-    lines = tuple((row, _words(row), line_in(row.entry)) for row in open_held(examination))
+    lines = tuple(
+        (row, _words(row), line_in(row.entry), form_in(row.entry)) for row in open_held(examination)
+    )
     context = HeldPage(examination, lines, may_write, problem)
     return show(request, "examinations/held.html", context, status=422 if problem else 200)
 
@@ -80,6 +83,8 @@ def _settle(request: SignedInRequest, row: HeldEntry) -> str:
 
 
 def _words(row: HeldEntry) -> str:
+    if sent := form_in(row.entry):
+        return sent.words
     deed = row.entry.get("deed")
     if isinstance(deed, dict) and deed.get("do") == "state":
         return f"{deed.get('field')}: {deed.get('value')}"[:300]

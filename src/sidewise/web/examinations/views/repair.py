@@ -9,6 +9,7 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
 from sidewise.errors import UserError
@@ -33,7 +34,7 @@ class MoveForm(ReasonForm):
     """Whose visit it is, and why it stood elsewhere."""
 
     code = forms.CharField(
-        max_length=60, label="Code of the patient whose visit it is",
+        max_length=60, label=_("Code of the patient whose visit it is"),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )  # fmt: skip
     field_order = ("code", "reason")
@@ -73,7 +74,7 @@ def mirror(request: SignedInRequest, pk: UUID) -> HttpResponse:
         except UserError as refused:
             error = refused.message
         else:
-            messages.info(request, "Right and left were exchanged. Look it through, then sign.")
+            messages.info(request, _("Right and left were exchanged. Look it through, then sign."))
             return redirect("examination", pk=pk)
     return _page(request, examination, may_write, form, "mirror", error)
 
@@ -93,8 +94,8 @@ def move(request: SignedInRequest, pk: UUID) -> HttpResponse:
         except UserError as refused:
             error = refused.message
         else:
-            messages.info(request, "The visit was moved. Look through what is stated of the "
-                          "patient, then sign.")  # fmt: skip
+            messages.info(request, _("The visit was moved. Look through what is stated of the "
+                                 "patient, then sign."))  # fmt: skip
             return redirect("about", pk=pk)
     return _page(request, examination, may_write, form, "move", error)
 

@@ -11,6 +11,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
 from sidewise.errors import UserError
@@ -46,8 +47,8 @@ from sidewise.web.examinations.state import Current, add, current
 from sidewise.web.pages import show, values
 
 DONE = {
-    "amend": "Reopened for amendment; the signed revision is kept.",
-    "discard": "The draft was discarded; its ledger is kept.",
+    "amend": _("Reopened for amendment; the signed revision is kept."),
+    "discard": _("The draft was discarded; its ledger is kept."),
 }
 
 
@@ -55,8 +56,10 @@ class ReasonForm(forms.Form):
     """Why a signed record is opened again, or a draft given up."""
 
     reason = forms.CharField(
-        min_length=3, max_length=500, label="Reason", widget=forms.TextInput(attrs={"size": 40}),
-        error_messages=dict.fromkeys(("required", "min_length"), "Give the reason in a few words."),
+        min_length=3, max_length=500, label=_("Reason"), widget=forms.TextInput(attrs={"size": 40}),
+        error_messages=dict.fromkeys(
+            ("required", "min_length"), _("Give the reason in a few words.")
+        ),
     )  # fmt: skip
 
 
@@ -67,7 +70,7 @@ class ConclusionForm(forms.Form):
         required=False, max_length=4000, widget=forms.Textarea(attrs={"rows": 3})
     )
     plan = forms.CharField(
-        required=False, max_length=4000, label="Plan, one step a line",
+        required=False, max_length=4000, label=_("Plan, one step a line"),
         widget=forms.Textarea(attrs={"rows": 4}),
     )  # fmt: skip
 

@@ -28,6 +28,7 @@ from sidewise.web.examinations.rows import row_of, slug
 from sidewise.web.examinations.state import Current, add, current, examiner_of
 from sidewise.web.examinations.statements import (
     NoneOfThese,
+    ScalesForm,
     VitalsForm,
     about_form,
     none_of_these,
@@ -153,6 +154,8 @@ def _forms(request: SignedInRequest, page: BedsidePage, fields: tuple[str, ...])
     now, texts = page.bed.now, []
     if "vitals" in tables:
         texts.append(_form(request, page, "vitals", VitalsForm(now)))
+    if "scales" in tables:
+        texts.append(_form(request, page, "scores", ScalesForm(now)))
     if tables - {"vitals", "scales"}:
         texts.append(_form(request, page, "about_form", about_form(now)))
     return SafeString("".join(texts))

@@ -17,6 +17,7 @@ from sidewise.ground.svg.shapes import svg
 from sidewise.measure import FollowUp, follow
 from sidewise.measure.drawings.pictures import follow_picture
 from sidewise.measure.norms.tables import tables_of
+from sidewise.measure.visits.days import ONE_DAY, latest_of_each_day, passed_over
 from sidewise.protocol import protocol_of
 from sidewise.record import Context, Record
 from sidewise.record.following import with_carried
@@ -71,6 +72,8 @@ class Course:
     """The follow-up."""
     why_not: str = ""
     """Why there is none."""
+    passed_over: str = ""
+    """Which visits do not stand in it, because another of the same day does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +90,8 @@ class PatientPage:
     """Their follow-up."""
     no_course: str
     """Why there is none."""
+    passed_over: str
+    """Which visits do not stand in it."""
     care: tuple[VisitCare, ...]
     """What was done and planned at each visit, the latest first."""
     is_owner: bool
@@ -164,6 +169,7 @@ def patient(request: SignedInRequest, key: UUID) -> HttpResponse:
         visits=tuple(visits),
         course=found.followed,
         no_course=found.why_not,
+        passed_over=found.passed_over,
         care=care_of_visits(visits),
         is_owner=who.patient.owner_id == request.user.pk,
         moved=moved,
@@ -177,17 +183,20 @@ def _course(visits: list[Examination]) -> Course:
     kept = [visit for visit in visits if visit.state != Examination.State.DISCARDED]
     if len(kept) < 2:
         return Course(why_not="A course needs two visits.")
+    records = [current(visit).record for visit in kept]
+    if len(latest_of_each_day(records)) < 2:
+        return Course(why_not=ONE_DAY)
     try:
-        return Course(_followed(kept))
+        return Course(_followed(records), passed_over=passed_over(records))
     except UserError as error:
         return Course(why_not=f"No course can be drawn: {error.message}")
 
 
-def _followed(visits: list[Examination]) -> FollowUp:
-    records = [current(visit).record for visit in sorted(visits, key=lambda v: v.examined_at)]
-    names = [f"{record.context.examined_at:%d %b %Y}" for record in records]
-    region = region_of_record(records[0])
-    return follow(records, protocol_of(region), tables_of(region), names=names)
+def _followed(records: list[Record]) -> FollowUp:
+    days = latest_of_each_day(records)
+    names = [f"{record.context.examined_at:%d %b %Y}" for record in days]
+    region = region_of_record(days[0])
+    return follow(days, protocol_of(region), tables_of(region), names=names)
 
 
 @require_GET
@@ -196,7 +205,7 @@ def course(request: SignedInRequest, key: UUID) -> HttpResponse:
     who = allowed(request.user, key)
     kept = who.patient.examinations.exclude(state=Examination.State.DISCARDED)
     try:
-        found = _followed(list(kept))
+        found = _followed([current(visit).record for visit in kept])
     except (UserError, IndexError):
         raise Http404 from None
     return HttpResponse(svg(follow_picture(found), in_the_dark=True), content_type="image/svg+xml")

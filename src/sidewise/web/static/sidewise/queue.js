@@ -152,7 +152,8 @@ const forget = async (numbers) => {
 
 const words = ({ deed }) => {
   if (deed.do === "line") return `typed, not read yet: ${deed.text}`;
-  if (deed.do === "state") return [deed.field.replace(/^(history|vitals)\./, "").replace(/[_.]/g, " "), [deed.value].flat().join(" and ") || "not stated"].join(": ");
+  if (deed.do === "form") return `${deed.kind}: ${deed.fields.map(([, text]) => text.trim()).filter(Boolean).join(", ")}`;
+  if (deed.do === "state") return [deed.field.replace(/^(history|vitals|scales)\./, "").replace(/[_.]/g, " "), [deed.value].flat().join(" and ") || "not stated"].join(": ");
   if (deed.do !== "found") return "taken back";
   const { item, side, mode, value, status } = deed.finding;
   const found = value ? Object.entries(value).filter(([name]) => name !== "kind").map(([, part]) => part).join(" ") : status;

@@ -159,7 +159,7 @@ const show = (form, answer, entries) => {
 let line = Promise.resolve();
 const send = (form, button) => {
   const row = form.closest("[data-row]") ?? form;
-  const address = form.action.replace(/(record|history\/answer|history\/vitals|about)\/$/, "touch/");
+  const address = form.action.replace(/(record|history\/answer|history\/vitals|about|care)\/$/, "touch/");
   let entries;
   try { entries = entriesOf(form, button); } catch { form.submit(); return; }
   if (!entries.length) { notice("nothing was changed"); return; }

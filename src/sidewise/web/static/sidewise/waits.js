@@ -10,8 +10,15 @@ const cellOf = (finding) => {
   return field?.closest(".cell") ?? document.getElementById(`row-${finding.item}`);
 };
 
+// A vital sign or a score stands in a form of several fields.
+const fieldOf = (field) => {
+  const [table, name] = field.split(".");
+  const form = { vitals: "vitals", scales: "scores" }[table];
+  return form ? document.querySelector(`#${form} [name="${name}"]`)?.closest(".field") : null;
+};
+
 const spotOf = ({ deed }) => deed.do === "found" ? cellOf(deed.finding)
-  : deed.do === "state" ? document.getElementById(`q-${deed.field.replace(/^history\./, "")}`) : null;
+  : deed.do === "state" ? document.getElementById(`q-${deed.field.replace(/^history\./, "")}`) ?? fieldOf(deed.field) : null;
 
 const saidOf = ({ deed }) => {
   if (deed.do === "state") return [deed.value].flat().join(" and ") || "not stated";
