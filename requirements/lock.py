@@ -27,7 +27,7 @@ HERE = Path(__file__).parent
 LOCKS = {
     "users.txt": ("marks", "compiled"),
     "department.txt": ("marks", "batch", "cluster", "pictures", "motion", "compiled", "department",
-                       "single-sign-on", "planning"),
+                       "single-sign-on", "planning", "practice"),
 }  # fmt: skip
 """Each lock with its extras: what `make run` installs, and what a department or container does."""
 SYSTEMS = (

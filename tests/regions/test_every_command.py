@@ -39,6 +39,8 @@ ON_A_REGION = {
     "batch": ["batch", "IN", "OUT"],
     "plan": ["plan", "--for", "EXAM", "--minutes", "5", "--seconds", "5"],
     "case": ["case", "--seed", "7", "--region", "lantern"],
+    "practise": ["practise", "--seed", "7", "--region", "lantern", "--script", "LINES",
+                 "--attempt", "ATTEMPT"],
 }  # fmt: skip
 NO_CASES = {"practice", "weighing", "every optional"}
 """What a simulated patient cannot be drawn without: it is refused, in words."""
@@ -61,15 +63,18 @@ def words_of(command: str, folder: Path) -> list[str]:
         "OTHER": write_examination(folder, "other.json", examiner="E2"),
         "IN": folder / "in",
         "OUT": folder / "out",
+        "LINES": folder / "lines.txt",
+        "ATTEMPT": folder / "attempt.json",
     }
     write_examination(folder / "in")
+    places["LINES"].write_text("chances\n")
     return [str(places.get(word, word)) for word in ON_A_REGION[command]]
 
 
 def test_every_command_is_swept() -> None:
     tried = {words[0] for words in ON_A_REGION.values()}
     assert tried | OF_NO_REGION == set(NAMES)
-    assert len(tried) == 11
+    assert len(tried) == 12
     assert len(ABSENT) == 17
 
 
@@ -78,7 +83,7 @@ def test_every_command_runs(absent: str, install: Install, tmp_path: Path) -> No
     install(ABSENT[absent])
     swept = 0
     for command in ON_A_REGION:
-        if command == "case" and absent in NO_CASES:
+        if command in ("case", "practise") and absent in NO_CASES:
             with pytest.raises(UserError, match="no such part"):
                 run(*words_of(command, tmp_path))
             swept += 1
@@ -87,7 +92,7 @@ def test_every_command_runs(absent: str, install: Install, tmp_path: Path) -> No
         assert found.exit_code == (1 if command == "check" else 0), (command, found.output)
         assert found.output.strip(), command
         swept += 1
-    assert swept == len(ON_A_REGION) == 18
+    assert swept == len(ON_A_REGION) == 19
 
 
 def test_the_whole_region_is_weighed_and_names_its_own_caution(

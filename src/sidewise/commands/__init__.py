@@ -21,6 +21,7 @@ NAMES = (
     "two-readers",
     "plan",
     "case",
+    "practise",
     "read-line",
     "batch",
     "sources",

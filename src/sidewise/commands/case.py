@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from sidewise.ground.settings import SETTINGS
+
+if TYPE_CHECKING:
+    from sidewise.knowledge.region import Region
+    from sidewise.practice import PracticeCase
 
 
 def case(
@@ -24,13 +29,18 @@ def case(
     region: str = typer.Option("", help="The region."),
     to: Path | None = typer.Option(None, "--to", metavar="FILE", help="Write the case here."),
     truth: Path | None = typer.Option(None, metavar="FILE", help="Write the truth here."),
+    actor: Path | None = typer.Option(
+        None,
+        metavar="FILE",
+        help="Write the sheet for a patient actor: a page if .html, else text.",
+    ),
 ) -> None:
     """Make a simulated patient for practice. Nothing it writes can be read as a patient."""
     from sidewise.practice import CaseWishes, practice_case
     from sidewise.practice.case_file import case_text, truth_text
     from sidewise.regions import regions
 
-    for path in (to, truth):
+    for path in (to, truth, actor):
         _check_place(path)
     known = regions().chosen(region)
     wishes = CaseWishes(
@@ -39,11 +49,21 @@ def case(
     made = practice_case(known, seed, wishes)
     if truth is not None:
         truth.write_text(truth_text(made, known), encoding="utf-8")
+    if actor is not None:
+        actor.write_text(_sheet(made, known, page=actor.suffix == ".html"), encoding="utf-8")
     if to is None:
         typer.echo(case_text(made), nl=False)
     else:
         to.write_text(case_text(made), encoding="utf-8")
         typer.echo(f"{made.id}: {made.story.opening}")
+
+
+def _sheet(made: PracticeCase, region: Region, *, page: bool) -> str:
+    from sidewise.practice.actor_sheet import actor_page, actor_sheet, actor_text
+    from sidewise.practice.case_file import case_file
+
+    sheet = actor_sheet(case_file(made), region)
+    return actor_page(sheet) if page else actor_text(sheet)
 
 
 def _check_place(path: Path | None) -> None:

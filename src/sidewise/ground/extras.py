@@ -20,6 +20,7 @@ EXTRAS: dict[str, tuple[str, ...]] = {
     "department": ("psycopg", "gunicorn"),
     "single-sign-on": ("authlib", "requests"),
     "planning": ("ortools",),
+    "practice": ("fsrs",),
 }
 """The modules of each extra that are imported."""
 

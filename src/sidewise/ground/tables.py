@@ -15,6 +15,8 @@ from sidewise.ground.provenance import MARKS, ONE_MARK
 
 Cells = dict[str, str]
 """One row: its cells by the name of their column."""
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""A spreadsheet takes a cell that begins so for a formula and runs it."""
 FIRST_LINE = 2
 """The line of a file on which its first row stands, below the header."""
 
@@ -38,6 +40,21 @@ def parse_table(text: str, name: str) -> list[Cells]:
             got = f"{sum(cell is not None for cell in row.values())} cells"
             raise UserError(f"{name}, line {number}", got, "as many cells as the header")
     return [{column: cell.strip() for column, cell in row.items()} for row in rows]
+
+
+def safe_cell(text: str) -> str:
+    """The cell so that no spreadsheet runs it: what could be a formula is set off by a quote."""
+    if not text.startswith(FORMULA) or text == "-" or _is_number(text):
+        return text
+    return f"'{text}"
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def finite_number(text: str) -> float | None:

@@ -12,14 +12,18 @@ from sidewise.plan.text import bits_words, time_words
 
 def pocket_card(plan: ExaminationPlan) -> str:
     """The card as one HTML page that needs nothing else; two columns of tick boxes on paper."""
-    style = files("sidewise.plan").joinpath("pocket_card.css").read_text(encoding="utf-8")
-    title = f"Plan for {plan.minutes:g} minutes"
     body = _stopped(plan) if plan.stop else _planned(plan)
+    return printed_page(f"Plan for {plan.minutes:g} minutes", f"{body}{_foot(plan)}")
+
+
+def printed_page(title: str, body: str) -> str:
+    """One HTML page that needs nothing else, to print. body: HTML below the heading."""
+    style = files("sidewise.plan").joinpath("pocket_card.css").read_text(encoding="utf-8")
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{escape(title)}</title><style>{style}</style></head>"
-        f"<body><main><h1>{escape(title)}</h1>{body}{_foot(plan)}</main></body></html>\n"
+        f"<body><main><h1>{escape(title)}</h1>{body}</main></body></html>\n"
     )
 
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
-from sidewise.reason.weighing.step_worth import CHANGE_SECONDS, COUCH_SECONDS, SORENESS_COST
+from sidewise.reason.weighing.step_worth import SORENESS_COST, change_of_posture
 
 UNITS_A_BIT = 10_000
 """Gains are whole ten-thousandths of a bit, so that the sums of a solver are exact."""
@@ -131,9 +131,7 @@ class PlanWorth:
 
 def posture_seconds(here: str, there: str) -> int:
     """Seconds for the patient to change posture."""
-    if here == there:
-        return 0
-    return round(COUCH_SECONDS if "lying" in (here, there) else CHANGE_SECONDS)
+    return round(change_of_posture(here, there))
 
 
 def change_seconds(problem: PlanProblem, order: Sequence[PlannedTask]) -> list[int]:

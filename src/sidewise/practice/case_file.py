@@ -36,11 +36,16 @@ MOST_BYTES = 5_000_000
 
 @dataclass(frozen=True)
 class CaseFile:
-    """A case as it was read: what there is to find, what is said, and what to take care of."""
+    """A case as it was read: what there is to find, what is said, and what to take care of.
+
+    case_hash: of the file as it stands, by which its truth and its attempts know it.
+    """
 
     record: Record
     opening: str
     warnings: tuple[str, ...]
+    case_hash: str = ""
+    voice: str = ""
 
 
 def case_document(case: PracticeCase) -> dict[str, Any]:
@@ -113,36 +118,86 @@ def truth_text(case: PracticeCase, region: Region) -> str:
 
 def read_case(path: Path, regions: Mapping[str, Region]) -> CaseFile:
     """A case from its file; UserError where it is none. Another knowledge version is said."""
-    document = _document(path)
+    return parse_case(_bytes(path), path.name, regions)
+
+
+def parse_case(data: bytes, name: str, regions: Mapping[str, Region]) -> CaseFile:
+    """A case from the bytes of its file. name: of the file, as errors say it."""
+    document = _parsed(data, name)
     if document.get("format") != CASE_FORMAT:
-        raise UserError(f"{path.name}: format", document.get("format"), f'"{CASE_FORMAT}"',
+        raise UserError(f"{name}: format", document.get("format"), f'"{CASE_FORMAT}"',
                         "Without --case an examination is read.")  # fmt: skip
     region = regions[known_name(regions, document.get("region"))]
     context = document.get("context")
     patient = str(context.get("patient", "")) if isinstance(context, dict) else ""
     if not patient.startswith(SIMULATED):
-        raise UserError(f"{path.name}: context.patient", patient, f'a code like "{SIMULATED}-7"',
+        raise UserError(f"{name}: context.patient", patient, f'a code like "{SIMULATED}-7"',
                         "Only what was simulated is a case.")  # fmt: skip
-    record = _record(document, path.name)
+    record = _record(document, name)
     check_record(record, protocol_of(region))
     version, now = document.get("knowledge_version"), knowledge_version(region)
     older = f"Made with knowledge {version}; {now} is used now, and may judge it otherwise."
-    warnings = (NOTICE, *((older,) if version != now else ()))
-    return CaseFile(record, str(document.get("opening", "")), warnings)
+    return CaseFile(
+        record,
+        str(document.get("opening", "")),
+        (NOTICE, *((older,) if version != now else ())),
+        hashlib.sha256(data).hexdigest(),
+        str(document.get("voice", "")),
+    )
+
+
+def case_file(case: PracticeCase) -> CaseFile:
+    """A case just made, as it would be read from its file."""
+    text = case_text(case)
+    return CaseFile(case.record, case.story.opening, (NOTICE,), _hash(text), case.story.voice)
+
+
+@dataclass(frozen=True)
+class CaseTruth:
+    """What is true of a case, as it was read.
+
+    present: levels in words by condition and side ("" for the whole person). flags: that the
+    whole of the findings raises. readings: by the network's name.
+    """
+
+    case: str
+    case_hash: str
+    present: Mapping[tuple[str, str], str]
+    flags: tuple[str, ...]
+    readings: Mapping[str, bool]
+
+
+def read_truth(path: Path) -> CaseTruth:
+    """A truth from its file; UserError where it was edited by hand."""
+    return parse_truth(read_document(path), path.name)
+
+
+def parse_truth(document: Mapping[str, Any], name: str = "truth") -> CaseTruth:
+    """A truth from a document; UserError where it was edited by hand."""
+    body = _unsealed(document, name)
+    present = {(one["condition"], one["side"] or ""): one["level"] for one in body["conditions"]}
+    return CaseTruth(
+        body["case"], body["case_hash"], present, tuple(body["flags_raised"]), body["readings"]
+    )
 
 
 def check_truth(truth: Path, case: Path) -> None:
     """UserError where a truth was edited by hand, or is of another case."""
-    document = _document(truth)
-    if document.get("format") != TRUTH_FORMAT:
-        raise UserError(f"{truth.name}: format", document.get("format"), f'"{TRUTH_FORMAT}"')
-    seal = document.pop(SEAL, None)
-    if seal != _hash(_text(document)):
-        raise UserError(f"{truth.name}: {SEAL}", seal, "the hash of what stands there",
-                        "It was changed after it was written: make the case again.")  # fmt: skip
-    if document.get("case_hash") != hashlib.sha256(case.read_bytes()).hexdigest():
-        raise UserError(f"{truth.name}: case_hash", document.get("case_hash"),
+    body = _unsealed(read_document(truth), truth.name)
+    if body.get("case_hash") != hashlib.sha256(case.read_bytes()).hexdigest():
+        raise UserError(f"{truth.name}: case_hash", body.get("case_hash"),
                         f"the hash of {case.name}", "They are not of one case.")  # fmt: skip
+
+
+def _unsealed(document: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """The body of a truth whose seal holds."""
+    if document.get("format") != TRUTH_FORMAT:
+        raise UserError(f"{name}: format", document.get("format"), f'"{TRUTH_FORMAT}"')
+    body = {key: value for key, value in document.items() if key != SEAL}
+    if document.get(SEAL) != _hash(_text(body)):
+        raise UserError(f"{name}: {SEAL}", document.get(SEAL), "the hash of what stands there",
+                        "It was changed after it was written: make the case again.")  # fmt: skip
+    return body
 
 
 def _record(document: dict[str, Any], name: str) -> Record:
@@ -159,14 +214,26 @@ def _record(document: dict[str, Any], name: str) -> Record:
         raise UserErrors([one.inside(name) for one in user_errors(error)]) from None
 
 
-def _document(path: Path) -> dict[str, Any]:
+def read_document(path: Path) -> dict[str, Any]:
+    """The JSON object of a file of this room; UserError where it is none, or far too long."""
+    return _parsed(_bytes(path), path.name)
+
+
+def _bytes(path: Path) -> bytes:
     try:
-        data = path.read_bytes()[: MOST_BYTES + 1]
-        document = json.loads(data) if len(data) <= MOST_BYTES else None
-    except (OSError, ValueError, RecursionError) as error:
+        with path.open("rb") as file:
+            return file.read(MOST_BYTES + 1)
+    except OSError as error:
         raise UserError(path.name, str(error), "a case file in JSON") from None
+
+
+def _parsed(data: bytes, name: str) -> dict[str, Any]:
+    try:
+        document = json.loads(data) if len(data) <= MOST_BYTES else None
+    except (ValueError, RecursionError) as error:
+        raise UserError(name, str(error), "a case file in JSON") from None
     if not isinstance(document, dict):
-        raise UserError(path.name, "no JSON object of a case's size", "a case file in JSON")
+        raise UserError(name, "no JSON object of a case's size", "a case file in JSON")
     return document
 
 

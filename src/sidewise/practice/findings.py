@@ -15,6 +15,7 @@ import numpy as np
 from sidewise.evidence.conditions import families_of
 from sidewise.kinds import KINDS
 from sidewise.knowledge.region import Region
+from sidewise.practice.following import following_findings
 from sidewise.practice.movements import Moving, level_findings, losses, movement_findings
 from sidewise.practice.patient_truth import Drawn
 from sidewise.practice.possible_values import ItemValues, PossibleValue, possible_values
@@ -48,7 +49,8 @@ def whole_findings(
     loss = losses(ways, drawn, rng)
     moving = Moving(region, protocol, ways, drawn.person, loss, blank, float(rng.standard_normal()))
     maker = _Maker(region, ways, drawn, moving, rng)
-    found = [finding for item in protocol.items for finding in maker.of_item(item)]
+    made = [finding for item in protocol.items for finding in maker.of_item(item)]
+    found = list(following_findings(region, ways, drawn.person.complaint, made))
     record = blank.model_copy(update={"findings": tuple(found)})
     kept = tuple(_out_of_reach(record, region, found))
     return _judged(region, drawn, blank.model_copy(update={"findings": kept}))
@@ -145,8 +147,18 @@ class _Maker:
         pool = normal if normal and not any(own.values()) else left
         return pool[int(self.rng.integers(len(pool)))]
 
+    def _anything_there(self) -> bool:
+        """On either side: what is compared is made on both sides or on none."""
+        return any(self.drawn.levels.values())
+
     def _plain(self, item: Item, side: str, mild: bool) -> Iterator[Finding]:
-        """An item that speaks to no reading: normal, or mildly tender on both sides."""
+        """An item that speaks to no reading: normal, or mildly tender on both sides.
+
+        What conditions would change, and nothing says how, is left unexamined: full power in an
+        arm with a torn tendon would tell against the story.
+        """
+        if item.id in self.ways.follow_the_conditions and self._anything_there():
+            return
         for limits in item.offered:
             normal = KINDS[limits.kind].bedside.normal(limits)
             if normal is None:

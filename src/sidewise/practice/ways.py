@@ -11,6 +11,7 @@ from sidewise.ground.provenance import Provenance
 from sidewise.ground.validation import validate_model
 from sidewise.kinds.angle import EndFeel
 from sidewise.knowledge.region import Region
+from sidewise.practice.chances import ChanceGroup
 
 FILE = "practice.yaml"
 Pair = tuple[float, float]
@@ -76,11 +77,22 @@ class FlagAnswers(Frozen):
     vitals: dict[str, float] = {}
 
 
+class Following(Frozen):
+    """What an item shows where the active movement `by` of the same arm ends below so many degrees,
+    or below a level behind the back."""
+
+    by: str
+    below: float | str
+    shows: str
+
+
 class PatientWays(Frozen):
     """Everything of the part `practice`.
 
     injured: questions answered with yes where it began with an injury. usual_vitals: from and to,
-    where no flag asks for more. settings: the share of people who come to each.
+    where no flag asks for more. follows: by item of which no reading is drawn, the first line that
+    holds is shown. shown_by_complaint: by item, what stands on a side that hurts where nothing was
+    drawn of it, instead of normal. settings: the share of people who come to each.
     """
 
     ages: Ages
@@ -98,6 +110,13 @@ class PatientWays(Frozen):
     begins: tuple[str, ...] = Field(min_length=2)
     worst: tuple[str, ...] = Field(min_length=2)
     wants: tuple[str, ...] = Field(min_length=2)
+    follows: dict[str, tuple[Following, ...]] = {}
+    follows_basis: tuple[Provenance, ...] = ()
+    shown_by_complaint: dict[str, str] = {}
+    groups: tuple[ChanceGroup, ...] = ()
+    groups_basis: tuple[Provenance, ...] = ()
+    before_touching: tuple[str, ...] = ()
+    follow_the_conditions: tuple[str, ...] = ()
 
 
 def patient_ways(region: Region) -> PatientWays:

@@ -21,6 +21,8 @@ FORMATS = (
     "sidewise-plan/1",
     "sidewise-case/1",
     "sidewise-case-truth/1",
+    "sidewise-attempt/1",
+    "sidewise-feedback/1",
     "sidewise-marks-report/1",
     "sidewise-agreement-report/1",
 )

@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from pydantic import TypeAdapter
+
 from sidewise.protocol.loader import vocabulary_of_all
 from sidewise.record import record_schema
 from sidewise.regions import regions
@@ -29,6 +31,8 @@ def all_schemas() -> dict[str, Schema]:
         "sidewise-plan/1": _plan(),
         "sidewise-case/1": _case(),
         "sidewise-case-truth/1": _case_truth(),
+        "sidewise-attempt/1": _attempt(),
+        "sidewise-feedback/1": _feedback(),
         "sidewise-marks-report/1": _marks(),
         "sidewise-agreement-report/1": _agreement(),
     }
@@ -135,6 +139,45 @@ def _case_truth() -> Schema:
         SEAL: TEXT,
     }
     return _document(TRUTH_FORMAT, "What is true of a simulated case", closed_object(fields), {})
+
+
+def _attempt() -> Schema:
+    from sidewise.practice.room.attempt import HINT_LEVELS, Step
+    from sidewise.practice.room.attempt_file import ATTEMPT_FORMAT
+
+    record = record_schema(vocabulary_of_all(regions()))
+    step = TypeAdapter(Step).json_schema(ref_template="#/$defs/{model}")
+    defs = {**record["$defs"], **step.pop("$defs")}
+    number: Schema = {"type": "number", "minimum": 0}
+    taken = {
+        "step": step,
+        "seconds": {**WHOLE, "minimum": 0},
+        "soreness": number,
+        "findings": _list({"$ref": "#/$defs/Finding"}),
+        "answer": TEXT,
+        "said": TEXT,
+    }
+    fields = {
+        "simulated": {"const": True},
+        "notice": TEXT,
+        "case": TEXT,
+        "case_hash": TEXT,
+        "region": TEXT,
+        "knowledge_version": TEXT,
+        "program_version": TEXT,
+        "hints": {"enum": list(HINT_LEVELS)},
+        "steps": _list(closed_object(taken)),
+    }
+    title = "One learner's way through a simulated case, with what each step found"
+    return _document(ATTEMPT_FORMAT, title, closed_object(fields), defs)
+
+
+def _feedback() -> Schema:
+    from sidewise.practice.feedback import FEEDBACK_FORMAT, Feedback
+
+    shapes = Shapes(gaps=False)
+    body = shapes.fields_of(Feedback)
+    return _document(FEEDBACK_FORMAT, "What a finished attempt teaches", body, shapes.defs)
 
 
 def _list(items: Schema) -> Schema:

@@ -30,7 +30,7 @@ from sidewise.reason.judging.observations import Observed
 from sidewise.reason.weighing.importance_weights import adapt_draws
 from sidewise.reason.weighing.layout import Layout, network_layout
 from sidewise.reason.weighing.parameters import draw_parameters, learned_parameters
-from sidewise.reason.weighing.pretest_prior import case_of, pretest_prior
+from sidewise.reason.weighing.pretest_prior import PretestPrior, case_of, pretest_prior
 from sidewise.record import Record
 
 
@@ -70,10 +70,25 @@ class Weighing:
         return found
 
 
-def weigh_record(
+@dataclass(frozen=True)
+class Entered:
+    """A record's findings entered into its network, not yet weighed draw by draw.
+
+    mean: the network with the mean of the draws; each: the draws themselves.
+    """
+
+    layout: Layout
+    mean: engine.Network
+    each: engine.Parameters
+    evidence: Evidence
+    before: PretestPrior
+    fitted: Fitted
+
+
+def enter_findings(
     record: Record, region: Region, seen: Observed, setting: str, draws: int
-) -> Weighing:
-    """Exact posterior under `draws` parameter draws, seeded by the record's id alone."""
+) -> Entered:
+    """The network of a record and what was found in it; seeded by the record's id alone."""
     complaint = record.context.complaint
     laid = network_layout(region, complaint)
     before = pretest_prior(region, case_of(record, setting, protocol_of(region)), complaint, draws)
@@ -82,12 +97,21 @@ def weigh_record(
     plain = draw_parameters(laid, known, before, rows, _seed(record, "study"), seen.louder)
     evidence = observed(laid.structure, seen.findings)
     mean = with_prior_solution(engine.Network(laid.structure, plain.mean), before.mean)
+    return Entered(laid, mean, plain.each, evidence, before, known.fitted)
+
+
+def weigh_record(
+    record: Record, region: Region, seen: Observed, setting: str, draws: int
+) -> Weighing:
+    """Exact posterior under `draws` parameter draws, seeded by the record's id alone."""
+    entered = enter_findings(record, region, seen, setting, draws)
+    laid, mean, evidence = entered.layout, entered.mean, entered.evidence
     moved = effects(mean, evidence, mechanisms_seen(laid.structure, evidence))
     choice = _seed(record, "choice")
     parameters, log_m = adapt_draws(
-        laid.structure, plain.each, evidence, laid.rows, moved.marginal, choice, given_away=True
+        laid.structure, entered.each, evidence, laid.rows, moved.marginal, choice, given_away=True
     )
-    network = with_prior_solution(engine.Network(laid.structure, parameters), before.drawn)
+    network = with_prior_solution(engine.Network(laid.structure, parameters), entered.before.drawn)
     return Weighing(
         region=region,
         setting=setting,
@@ -97,9 +121,9 @@ def weigh_record(
         evidence=evidence,
         effects=moved,
         summary=_summary(network, evidence, log_m),
-        prior=before.shown,
-        pretest=before.pretest,
-        fitted=known.fitted,
+        prior=entered.before.shown,
+        pretest=entered.before.pretest,
+        fitted=entered.fitted,
     )
 
 

@@ -89,15 +89,23 @@ def after(step: ExaminationStep, here: Stance) -> Stance:
     return Stance(next(name for name in POSTURES if name in step.postures), step.stage)
 
 
+def change_of_posture(here: str, there: str) -> float:
+    """Seconds for the patient to change posture."""
+    if there == here:
+        return 0.0
+    return COUCH_SECONDS if "lying" in (there, here) else CHANGE_SECONDS
+
+
+def patient_seconds(step: ExaminationStep, here: Stance, part: float = 1.0) -> float:
+    """Seconds of the patient's time: of a part of the item, and of the change of posture."""
+    return step.item.seconds * part + change_of_posture(here.posture, after(step, here).posture)
+
+
 def step_seconds(step: ExaminationStep, here: Stance) -> float:
     """Seconds a step costs from here, soreness and the change of posture counted."""
-    own = step.item.seconds * (1 + SORENESS_COST * step.item.soreness)
-    there = after(step, here).posture
-    if there == here.posture:
-        move = 0.0
-    else:
-        move = COUCH_SECONDS if "lying" in (there, here.posture) else CHANGE_SECONDS
-    return own + move + (BACK_SECONDS if step.stage < here.stage else 0.0)
+    sore = SORENESS_COST * step.item.soreness * step.item.seconds
+    back = BACK_SECONDS if step.stage < here.stage else 0.0
+    return patient_seconds(step, here) + sore + back
 
 
 def bits_per_minute(step: ExaminationStep, here: Stance) -> float:

@@ -14,6 +14,7 @@ from datetime import date
 from typing import Any
 
 from sidewise.errors import UserError
+from sidewise.ground.tables import safe_cell
 from sidewise.teaching.report.answers import board_answers
 from sidewise.teaching.report.as_json import json_text, sitting_data
 from sidewise.teaching.report.decisions import (
@@ -32,9 +33,6 @@ from sidewise.teaching.sitting.request import request_from_words
 from sidewise.teaching.sitting.sitting import Sitting
 from sidewise.teaching.sitting.understood import Told, told_of
 from sidewise.teaching.tables.sheet_grid import Grid
-
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a cell that begins so for a formula and runs it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,18 +172,3 @@ def decisions_csv(e: Sitting) -> str:
     for r in e.results:
         write.writerow([safe_cell(cell) for cell in decision_cells(r)])
     return out.getvalue()
-
-
-def safe_cell(text: str) -> str:
-    """The cell so that no spreadsheet runs it: what could be a formula is set off by a quote."""
-    if not text.startswith(FORMULA) or text == "-" or _is_number(text):
-        return text
-    return f"'{text}"
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True

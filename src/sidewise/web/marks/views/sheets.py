@@ -52,7 +52,7 @@ def sheet(request: SignedInRequest, sitting: UUID, number: int) -> HttpResponse:
 @require_GET
 def sheet_file(request: SignedInRequest, sitting: UUID, number: int) -> HttpResponse:
     """One table as CSV."""
-    from sidewise.teaching.report.printout import safe_cell
+    from sidewise.ground.tables import safe_cell
 
     who = allowed_sitting(request.user, sitting)
     found = get_object_or_404(MarksSheet, sitting=who.sitting, number=number)

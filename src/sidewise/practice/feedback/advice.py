@@ -1,0 +1,122 @@
+"""One thing to do differently: the gravest, with how it is done."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sidewise.practice.feedback.omissions import ItemLeft, MissedFlag
+from sidewise.practice.feedback.partings import ANCHORING, APART, CLOSURE, Parting
+from sidewise.practice.room import Attempt, Room, next_suggestions
+from sidewise.reason.result import Next
+
+WEIGHED_WRONG = 0.2
+"""A chance this far from the warranted one was weighed wrongly (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class OneThing:
+    """One thing to do differently. item: of the protocol or the history, "" where it is none.
+
+    kind: flag, sides, essential, premature closure, anchoring, soreness, weighing or nothing.
+    how: from the protocol, word for word.
+    """
+
+    kind: str
+    words: str
+    item: str = ""
+    how: str = ""
+
+
+def one_thing(
+    room: Room,
+    attempt: Attempt,
+    missed: Sequence[MissedFlag],
+    swapped: Sequence[ItemLeft],
+    compared: Sequence[ItemLeft],
+    essentials: Sequence[ItemLeft],
+    parting: Parting | None,
+    sore: Sequence[ItemLeft],
+    chances: Mapping[str, tuple[float, float]],
+) -> OneThing:
+    """The first that applies, in this order: what may harm most comes first.
+
+    chances: stated and warranted at the end, by group.
+    """
+    called = [one for one in essentials if one.why]
+    if missed:
+        return _flag(missed[0])
+    if swapped or compared:
+        return _sides(room, swapped, compared)
+    if parting is not None and parting.kind in (CLOSURE, ANCHORING):
+        return _parting(room, attempt, parting)
+    if parting is not None and parting.group in chances and _off(chances[parting.group]) >= APART:
+        return _weighing(room, chances)
+    if called:
+        one = called[0]
+        return _of_item(room, "essential", f"Do not leave out: {one.label}. {one.why}", one.item)
+    if sore:
+        one = sore[0]
+        return _of_item(room, "soreness", f"Spare the patient: {one.label}; {one.why}.", one.item)
+    return _weighing(room, chances)
+
+
+def _flag(one: MissedFlag) -> OneThing:
+    if one.seen:
+        words = f"Name what you found: {one.label} stands by what you recorded. {one.do}"
+        return OneThing("flag", words)
+    if not one.through:
+        return OneThing("flag", f"Look for what must not be missed: {one.label}. {one.do}")
+    words = f"Look for what must not be missed: {one.label}, here by {one.through_label}. {one.do}"
+    return OneThing("flag", words, one.through, one.how)
+
+
+def _sides(room: Room, swapped: Sequence[ItemLeft], compared: Sequence[ItemLeft]) -> OneThing:
+    one = (*swapped, *compared)[0]
+    what = "Examine the side that hurts as well" if swapped else "Compare both sides"
+    return _of_item(room, "sides", f"{what}: {one.label} was done on {one.why}.", one.item)
+
+
+def _parting(room: Room, attempt: Attempt, parting: Parting) -> OneThing:
+    label = next(group.label for group in room.groups if group.id == parting.group)
+    said, now = f"{parting.stated:.0%}", f"{parting.warranted:.0%}"
+    if parting.kind == CLOSURE:
+        words = (
+            f"Before you are sure, look once more: at step {parting.step} you said {said} for "
+            f"{label}; the findings so far made it {now}."
+        )
+    else:
+        words = (
+            f"Let findings move you: of {label} they went from {parting.moved_from:.0%} to "
+            f"{now} by step {parting.step}, and you stayed at {said}."
+        )
+    step = _telling(next_suggestions(room, attempt.until(parting.step - 1)))
+    if step is None:
+        return OneThing(parting.kind, words)
+    more = f"{words} Most telling next: {step.label}."
+    return _of_item(room, parting.kind, more, step.item)
+
+
+def _telling(steps: Sequence[Next]) -> Next | None:
+    return next((step for step in steps if step.bits is not None), None)
+
+
+def _weighing(room: Room, chances: Mapping[str, tuple[float, float]]) -> OneThing:
+    group, (stated, warranted) = max(chances.items(), key=lambda one: _off(one[1]))
+    if abs(stated - warranted) < WEIGHED_WRONG:
+        return OneThing("nothing", "Nothing to do differently that the room could tell. Well done.")
+    label = next(one.label for one in room.groups if one.id == group)
+    words = (
+        f"Weigh again: you said {stated:.0%} for {label}, and what you found makes it "
+        f"{warranted:.0%}. The findings that moved it stand below."
+    )
+    return OneThing("weighing", words)
+
+
+def _off(pair: tuple[float, float]) -> float:
+    return abs(pair[0] - pair[1])
+
+
+def _of_item(room: Room, kind: str, words: str, item: str) -> OneThing:
+    found = room.protocol.by_id.get(item)
+    return OneThing(kind, words, item, found.how if found else "")
