@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
+from functools import cache, cached_property
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -49,6 +50,11 @@ class Clinic:
         """A member of the cast by name; nobody for a visitor without an account."""
         return None if name == "nobody" else getattr(self, name)
 
+    @cached_property
+    def practised(self) -> Practised:
+        """The teacher's class with the student in it; made where a test asks for it."""
+        return make_practice(self.teacher, self.student)
+
     def client(self, name: str) -> Client:
         """A browser in which that person is signed in."""
         client = Client(raise_request_exception=False)
@@ -85,6 +91,42 @@ def make_sitting(teacher: Any) -> Any:
     rows = [f"{n},look,E1,{10 + n},20,pass" for n in range(1, 4)]
     text = "\n".join(["student,station,examiner,mark,maximum,global_rating", *rows])
     return begin_sitting(teacher, "teaching week", open_sheet("week.csv", text.encode()), "0" * 64)
+
+
+@dataclass(frozen=True)
+class Practised:
+    """A class of the teacher, what is set for it, and the student's attempt at it."""
+
+    study_class: Any
+    assignment: Any
+    attempt: Any
+
+
+@cache
+def case_files() -> tuple[bytes, bytes]:
+    """A simulated case and its truth: the same each time, so drawn once."""
+    from sidewise.practice import practice_case
+    from sidewise.practice.case_file import case_text, truth_text
+    from tests.shoulder import SHOULDER
+
+    made = practice_case(SHOULDER, 7)
+    return case_text(made).encode(), truth_text(made, SHOULDER).encode()
+
+
+def make_practice(teacher: Any, student: Any) -> Practised:
+    """The student is in the class and has begun what is set, with one question asked."""
+    from sidewise.practice.room import Ask
+    from sidewise.web.classes.store import add_members, begin_class, set_work
+    from sidewise.web.practice import store
+
+    case = store.keep_case(*case_files(), teacher, "by hand")
+    made = begin_class(teacher, "teaching week", "shoulder")
+    add_members(made, [student.username], "")
+    what = {"case": str(case.key), "hints": "some"}
+    one = set_work(made, teacher, "A stiff shoulder", "", date(2099, 3, 6), store.KIND, what)
+    attempt = store.begin_assigned(student, one)
+    store.take(store.opened(attempt), Ask(question="onset"), 0)
+    return Practised(made, one, attempt)
 
 
 def make_clinic() -> Clinic:

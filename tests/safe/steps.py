@@ -207,7 +207,24 @@ def fill() -> int:
         was_signed=False, by="OWNER", at=timezone.now(), reason="the wrong chart was open",
     )  # fmt: skip
     mark()
+    practise()
     return 16
+
+
+def practise() -> str:
+    """A class with a colleague, a student, a code, and a case begun; the key of the attempt."""
+    from sidewise.web.accounts.models import User
+    from sidewise.web.classes.models import ClassShare
+    from sidewise.web.classes.store import make_codes
+    from tests.safe.conftest import make_person, make_practice
+
+    known = {one.username: one for one in User.objects.all()}
+    teacher = known.get("teacher") or make_person("teacher", "teacher")
+    colleague = known.get("second") or make_person("second", "teacher")
+    made = make_practice(teacher, make_person("3", "student"))
+    ClassShare.objects.create(study_class=made.study_class, user=colleague)
+    make_codes(made.study_class, 1, "")
+    return str(made.attempt.key)
 
 
 def mark() -> str:
@@ -277,7 +294,7 @@ def tries_at_once(number: int) -> list[int]:
 
 ALL = (
     tries_at_once, fill, mark, verify_each, seed, seed_more, state, erase_patient, factor_opens,
-    rooms, ledger, deeds, conflicts, sign, end_sessions, person,
+    practise, rooms, ledger, deeds, conflicts, sign, end_sessions, person,
 )  # fmt: skip
 STEPS = {f.__name__: f for f in ALL}
 

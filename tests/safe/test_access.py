@@ -18,11 +18,13 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from sidewise.figure.sheets import fingerprint
+from sidewise.practice.room import Finish
 from sidewise.protocol.figure import atlas_of
 from sidewise.record.ledger import Amended, Entry, Found, Signed
 from sidewise.regions import regions
 from sidewise.web.accounts.models import Factor
 from sidewise.web.examinations.store import append
+from sidewise.web.practice.store import opened, take
 from tests.builders import angle
 from tests.safe.conftest import WHEN, Clinic, make_examination
 
@@ -53,6 +55,10 @@ def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
         "digest": fingerprint(atlas_of(regions()["shoulder"])),
         "sitting": clinic.sitting.key, "what": "data", "kind": "csv",
     }  # fmt: skip
+    if {"study_class", "assignment", "attempt"} & set(names):
+        practised = clinic.practised
+        known |= {"study_class": practised.study_class.key, "attempt": practised.attempt.key,
+                  "assignment": practised.assignment.key}  # fmt: skip
     return {name: known[name] for name in names}
 
 
@@ -105,7 +111,15 @@ def signed(clinic: Clinic) -> Clinic:
     )
     clinic.client("owner")
     Factor.objects.create(user=clinic.owner, sealed=b"", confirmed_at=WHEN)
+    end_case(clinic.practised.attempt)
     return clinic
+
+
+def end_case(row: Any) -> None:
+    """The student's case is ended, so that what came of it can be asked for."""
+    found = opened(row)
+    chances = {group.id: 0.1 for group in found.room.groups}
+    take(found, Finish(chances=chances, flags=(), plan=""), len(found.attempt.taken))
 
 
 def measured(clinic: Clinic) -> dict[tuple[str, str], dict[str, str]]:
@@ -165,6 +179,23 @@ def test_the_table_lets_nobody_but_a_teacher_near_the_marks_of_students() -> Non
                     assert row[who] == "404", (name, method, who)
                     swept += 1
     assert swept >= 100
+
+
+def test_the_table_lets_only_a_teacher_near_a_class_and_only_the_student_into_the_room() -> None:
+    """What came of a case is the one page that both see."""
+    rows, swept = table(), 0
+    for name, names in views():
+        for method in METHODS:
+            row = rows.get((name, method))
+            if row is None or not {"study_class", "assignment", "attempt"} & set(names):
+                continue
+            seen = {who for who in CAST if row[who] == "yes"}
+            both = {"student", "teacher"} if name == "practice-result" else {"student"}
+            # Nothing that is set is named here to be withdrawn.
+            teacher = set() if name == "class-withdraw" else {"teacher"}
+            assert seen == (teacher if "study_class" in names else both), (name, method)
+            swept += 1
+    assert swept >= 15
 
 
 def test_a_clinician_who_becomes_a_student_sees_no_patient_of_theirs(clinic: Clinic) -> None:

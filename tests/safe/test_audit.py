@@ -258,10 +258,11 @@ def test_no_address_takes_a_code_or_a_finding() -> None:
     """Addresses hold random keys, numbers, and names of items and stages; nothing else.
 
     Those of the anatomy hold names of the shipped atlas: a region, a file's digest and a sheet;
-    those of marks hold the random key of a sitting, and the name of a kind of file.
+    those of marks hold the random key of a sitting, and the name of a kind of file; those of
+    classes and practice the random key of a class, of what is set and of an attempt.
     """
     allowed = {"pk", "key", "other", "user_id", "session_id", "stage", "item", "token", "number"}
-    allowed.add("sitting")
+    allowed |= {"sitting", "study_class", "assignment", "attempt"}
     named = {
         "anatomy-of": {"region_id"},
         "sheet": {"region_id", "digest", "name"},

@@ -43,20 +43,25 @@ def test_a_restore_drill_gives_every_row_back(store: Store, tmp_path: Path) -> N
     assert "records: 3 read and folded" in verified.stdout
 
 
-def test_a_restore_gives_the_marks_back_row_by_row(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("step", "app", "count"), [("mark", ("marks",), 6), ("practise", ("classes", "practice"), 9)]
+)
+def test_a_restore_gives_teaching_back_row_by_row(
+    tmp_path: Path, step: str, app: tuple[str, ...], count: int
+) -> None:
     home = tmp_path / "home"
     home.mkdir()
     store = Store(home)
     store.step("seed")
-    store.step("mark")
+    store.step(step)
     before = store.step("state")
     assert store.command("backup", str(tmp_path / "b")).returncode == 0
     other = carry_key(store, store.sibling("other"))
     done = other.command("restore", str(tmp_path / "b"))
     assert done.returncode == 0, done.stderr
     after = other.step("state")
-    kept = [name for name in before["tables"] if name.startswith("marks.")]
-    assert len(kept) == 6
+    kept = [name for name in before["tables"] if name.split(".")[0] in app]
+    assert len(kept) == count
     assert all(before["tables"][name][0] for name in kept)
     assert after["tables"] == before["tables"]
     assert other.command("verify").returncode == 0

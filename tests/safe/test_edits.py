@@ -84,9 +84,9 @@ def edit_row(link: sqlite3.Connection, chance: random.Random) -> str:
     columns = [row[1] for row in link.execute(f"PRAGMA table_info({table})")]
     number = chance.choice([row for (row,) in link.execute(f"SELECT rowid FROM {table}")])
     column = chance.choice(columns)
-    (old,) = link.execute(f"SELECT {column} FROM {table} WHERE rowid = ?", [number]).fetchone()
+    (old,) = link.execute(f'SELECT "{column}" FROM {table} WHERE rowid = ?', [number]).fetchone()
     without_triggers(link, table, lambda: link.execute(
-        f"UPDATE OR REPLACE {table} SET {column} = ? WHERE rowid = ?",
+        f'UPDATE OR REPLACE {table} SET "{column}" = ? WHERE rowid = ?',
         [other_value(old, column, chance), number]))  # fmt: skip
     return f"{table}.{column} of row {number}"
 

@@ -38,10 +38,20 @@ def hazards() -> list[Hazard]:
 
 
 def promises(page: str) -> list[str]:
-    """The first cell of each row; one that begins empty adds a test to the row before."""
-    lines = (DOCS / f"{page}-promises.md").read_text().splitlines()
-    first = [cells(line)[0] for line in lines if line.startswith("|")]
-    return [cell for cell in first if cell.strip("-: ") and cell.lower() not in HEADS]
+    """The first cell of each row of a table of promises; an empty one adds a test to the row before.
+
+    Tables with another head (counts of visits, faults of a review) promise nothing.
+    """
+    found, head = [], ""
+    for line in (DOCS / f"{page}-promises.md").read_text().splitlines():
+        if not line.startswith("|"):
+            head = ""
+            continue
+        first = cells(line)[0]
+        head = head or first.lower()
+        if head in HEADS and first.strip("-: ") and first.lower() not in HEADS:
+            found.append(first)
+    return found
 
 
 def test_each_hazard_has_cause_harm_controls_and_what_remains() -> None:

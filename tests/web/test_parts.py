@@ -17,7 +17,9 @@ from sidewise.web.view_marks import Mark
 CLINICIAN = frozenset({"clinician"})
 ROLES = {"accounts": None, "audit": frozenset(), "patients": CLINICIAN,
          "examinations": CLINICIAN, "keeping": None, "anatomy": None,
-         "marks": frozenset({"teacher"})}  # fmt: skip
+         "marks": frozenset({"teacher"}),
+         "classes": frozenset({"teacher", "student"}),
+         "practice": frozenset({"teacher", "student"})}  # fmt: skip
 MARKED = {
     "open_to_any_account": (open_to_any_account, {"today"}),
     "takes_json": (takes_json, {"touch", "queue"}),

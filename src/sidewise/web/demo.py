@@ -10,10 +10,11 @@ import webbrowser
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
-from threading import Timer
+from threading import Thread, Timer
 from typing import Any
 
 from sidewise.ground.extras import missing_modules
+from sidewise.web.demo_class import load_class
 from sidewise.web.serving import listening
 
 OWNER = "clinic"
@@ -34,6 +35,8 @@ def serve_clinic(examples: Path, *, port: int, open_browser: bool) -> None:
         print("Add them with: python -m pip install 'sidewise[marks]'")
     else:
         load_marks(examples, owner)
+    Thread(target=load_class, args=(owner,), daemon=True).start()
+    print("The class of five is being made; its finished cases come in within a minute.")
     serve(port=port, open_browser=open_browser, owner=owner)
 
 

@@ -61,6 +61,8 @@ INSTALLED_APPS = [
     "sidewise.web.patients",
     "sidewise.web.examinations",
     "sidewise.web.marks",
+    "sidewise.web.classes",
+    "sidewise.web.practice",
     "sidewise.web.audit",
     "sidewise.web.keeping",
 ]

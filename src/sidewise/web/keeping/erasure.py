@@ -20,6 +20,7 @@ from django.apps import apps
 from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from sidewise.errors import UserError
@@ -34,6 +35,7 @@ from sidewise.web.examinations.models import (
 )
 from sidewise.web.home import home
 from sidewise.web.keeping.export import (
+    attempt_export,
     patient_export,
     sitting_export,
     sitting_student_export,
@@ -49,6 +51,7 @@ from sidewise.web.marks.models import (
     SittingStudent,
 )
 from sidewise.web.patients.models import Patient
+from sidewise.web.practice.models import PracticeAttempt, PracticeStep
 
 YEAR = timedelta(days=365.25)
 
@@ -71,9 +74,10 @@ def erase_student(person: User, by: str, now: datetime | None = None) -> Erased:
     if Hold.objects.filter(lifted_at=None, sitting__students__account=person).exists():
         raise UserError("erase", "a legal hold on a sitting of this student", "no hold on any",
                         "Whoever set the hold, or an administrator, lifts it first.")  # fmt: skip
+    practised = person.attempts.order_by("-begun_at").values_list("begun_at", flat=True).first()
     sat = MarksSheet.objects.filter(sitting__students__account=person).order_by("-at")
     marked = sat.values_list("at", flat=True).first()
-    last = max(filter(None, (person.last_login, marked)), default=person.date_joined)
+    last = max(filter(None, (person.last_login, marked, practised)), default=person.date_joined)
     _may_be_erased("student", person.holds, last, now)
     with gathered():
         done = _noted("student", str(person.pk), student_export(person), by)
@@ -105,6 +109,20 @@ def erase_sitting_student(row: SittingStudent, by: str, now: datetime | None = N
     with gathered():
         done = _noted("sitting-student", str(row.pk), sitting_student_export(row), by)
         row.delete()
+    return done
+
+
+def erase_own_attempt(attempt: PracticeAttempt, by: str) -> Erased:
+    """Erase one practice case of a student who asks for it; only a hold stands against it.
+
+    Practice decides nothing, so that no time of keeping holds it: it is the student's.
+    """
+    if attempt.student.holds.filter(lifted_at=None).exists():
+        raise UserError("erase", "a legal hold on your account", "no hold",
+                        "Ask whoever keeps these records.")  # fmt: skip
+    with gathered():
+        done = _noted("attempt", str(attempt.key), attempt_export(attempt), by)
+        _delete_attempts(PracticeAttempt.objects.filter(pk=attempt.pk))
     return done
 
 
@@ -151,6 +169,13 @@ def _delete_patient(patient: Patient) -> None:
         patient.delete()
 
 
+def _delete_attempts(attempts: QuerySet[PracticeAttempt]) -> int:
+    """Attempts with their steps; the cases stay, which say nothing of anybody."""
+    with erasing("practice"):
+        PracticeStep.objects.filter(attempt__in=attempts).delete()
+        return attempts.delete()[0]
+
+
 def _delete_sitting(sitting: KeptSitting) -> None:
     with erasing("marks"):
         Settlement.objects.filter(sitting=sitting).delete()
@@ -171,6 +196,7 @@ def student_models() -> list[tuple[type[Any], str]]:
 
 def _delete_student(person: User) -> None:
     Session.objects.filter(session_key__in=person.signed_in.values("session_key")).delete()
+    _delete_attempts(PracticeAttempt.objects.filter(student=person))
     for model, field in student_models():
         model._default_manager.filter(**{field: person}).delete()
     person.delete()
@@ -203,7 +229,10 @@ def noted_outside() -> Iterator[tuple[str, str]]:
                 "Put the file right, then restore again.",
             )
             raise UserError(
-                where, text, "patient or sitting KEY, student or sitting-student NUMBER", do
+                where,
+                text,
+                "patient, sitting or attempt KEY, student or sitting-student NUMBER",
+                do,
             )
         yield kind, number
 
@@ -212,7 +241,7 @@ def _names_one(kind: str, number: str) -> bool:
     if kind in ("student", "sitting-student"):
         return number.isascii() and number.isdigit() and len(number) <= 18
     try:
-        return kind in ("patient", "sitting") and bool(UUID(number))
+        return kind in ("patient", "sitting", "attempt") and bool(UUID(number))
     except ValueError:
         return False
 
@@ -234,7 +263,9 @@ def _erased_again(kind: str, number: str) -> bool:
     sitting = KeptSitting.objects.filter(key=number).first() if kind == "sitting" else None
     of_sitting = SittingStudent.objects.filter(pk=number) if kind == "sitting-student" else None
     row = of_sitting.first() if of_sitting is not None else None
-    if patient is None and student is None and sitting is None and row is None:
+    attempts = PracticeAttempt.objects.filter(key=number) if kind == "attempt" else None
+    practised = attempts is not None and attempts.exists()
+    if patient is None and student is None and sitting is None and row is None and not practised:
         return False
     write(Act.ERASED, f"{kind}:{number}", who="system")
     if patient is not None:
@@ -245,4 +276,6 @@ def _erased_again(kind: str, number: str) -> bool:
         _delete_sitting(sitting)
     if row is not None:
         row.delete()
+    if attempts is not None:
+        _delete_attempts(attempts)
     return True

@@ -14,9 +14,11 @@ from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.store import folded
 from sidewise.web.marks.models import KeptSitting, SittingStudent
 from sidewise.web.patients.models import Patient
+from sidewise.web.practice.models import PracticeAttempt
 
 PATIENT_FORMAT = "sidewise-patient-export/1"
 STUDENT_FORMAT = "sidewise-student-export/1"
+ATTEMPT_FORMAT = "sidewise-attempt-export/1"
 SITTING_FORMAT = "sidewise-sitting-export/1"
 NOT_RELEASED = (
     "Marks of an examination are shown to a student only when the teachers release them. Whether "
@@ -114,6 +116,12 @@ def sitting_student_export(row: SittingStudent) -> dict[str, Any]:
     """What is kept of one student in one sitting."""
     return {"format": SITTING_FORMAT, "student": _columns(row),
             "rows": [_columns(kept) for kept in row.rows.order_by("pk")]}  # fmt: skip
+
+
+def attempt_export(attempt: PracticeAttempt) -> dict[str, Any]:
+    """One practice case of a student: the attempt with its steps."""
+    return {"format": ATTEMPT_FORMAT, "attempt": _columns(attempt),
+            "steps": [_columns(step) for step in attempt.steps.all()]}  # fmt: skip
 
 
 def _columns(row: Any) -> dict[str, Any]:

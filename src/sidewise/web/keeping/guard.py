@@ -19,6 +19,7 @@ TABLES = {
     "examinations_ledgerentry": "ledger",
     "audit_auditline": "audit",
     "marks_settlement": "marks",
+    "practice_practicestep": "practice",
 }
 _allowed: ContextVar[str] = ContextVar("allowed", default="")
 

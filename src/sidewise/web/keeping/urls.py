@@ -12,6 +12,7 @@ urlpatterns = [
     path("queue-key/", views.give_queue_key, name="queue-key"),
     path("patients/<uuid:key>/export/", views.export_patient, name="patient-export"),
     path("account/export/", views.export_own, name="own-export"),
+    path("account/practice/<uuid:attempt>/erase/", views.erase_practice, name="erase-practice"),
     path("audit/", audit_trail.audit, name="audit"),
     path("keeping/", views.keeping, name="keeping"),
 ]

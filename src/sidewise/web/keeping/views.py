@@ -11,7 +11,7 @@ from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
@@ -31,6 +31,7 @@ from sidewise.web.keeping.models import Hold
 from sidewise.web.marks.models import KeptSitting, SittingStudent
 from sidewise.web.patients.access import allowed
 from sidewise.web.patients.models import Patient
+from sidewise.web.practice.access import own_attempt
 
 HELD = {"patient": "patient", "student": "person", "sitting": "sitting"}
 """The field of a hold for each kind of thing."""
@@ -95,6 +96,22 @@ def export_own(request: SignedInRequest) -> HttpResponse:
     """What is kept about oneself: account, practice, marks, who looked."""
     write(Act.EXPORT, f"account:{request.user.pk}")
     return _file(export.student_export(request.user, own=True), "my-record.json")
+
+
+@roles(Role.STUDENT)
+@require_http_methods(["GET", "POST"])
+def erase_practice(request: SignedInRequest, attempt: UUID) -> HttpResponse:
+    """A student erases one of their own practice cases, for good."""
+    row = own_attempt(request.user, attempt)
+    problem = ""
+    if request.method == "POST":
+        try:
+            erasure.erase_own_attempt(row, request.user.username)
+            return redirect("practise")
+        except UserError as error:
+            problem = error.message
+    page = {"attempt": row, "problem": problem}
+    return render(request, "keeping/erase_practice.html", page, status=422 if problem else 200)
 
 
 def _file(data: dict[str, Any], name: str) -> HttpResponse:

@@ -10,6 +10,7 @@ from django import forms
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
+from sidewise.record.reading import SIMULATED
 from sidewise.web.accounts.models import User
 from sidewise.web.likeness import has_unseen, looks_like_a_person, skeleton
 from sidewise.web.patients.models import Patient
@@ -81,6 +82,10 @@ class PatientForm(forms.Form):
         code = " ".join(self.cleaned_data["code"].split())
         if has_unseen(code):
             raise forms.ValidationError("The code holds a character that cannot be seen.")
+        if skeleton(code).startswith(skeleton(SIMULATED)):
+            raise forms.ValidationError(
+                "Codes that begin so are of simulated patients: nobody examined here is one."
+            )
         own = Patient.objects.filter(owner=self.owner).values_list("code", flat=True)
         alike = [other for other in own if skeleton(other) == skeleton(code)]
         if code in alike:

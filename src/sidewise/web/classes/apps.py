@@ -1,0 +1,19 @@
+"""Classes of students, the work that is set for them, and who has done what."""
+
+from __future__ import annotations
+
+from sidewise.web import parts
+
+
+class Classes(parts.Part):
+    """Classes of students, the work that is set for them, and who has done what."""
+
+    name = "sidewise.web.classes"
+    label = "classes"
+    roles = frozenset({"teacher", "student"})
+    doors = (
+        parts.Door(
+            "classes", "Classes", frozenset({"teacher"}), "Classes",
+            "Your students, the work set for them, and who has done what.",
+        ),
+    )  # fmt: skip

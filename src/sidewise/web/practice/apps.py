@@ -1,0 +1,24 @@
+"""The practice room: simulated patients, what students made of them, and their teachers' view."""
+
+from __future__ import annotations
+
+from sidewise.web import parts
+
+
+class Practice(parts.Part):
+    """The practice room: simulated patients, and what students made of them."""
+
+    name = "sidewise.web.practice"
+    label = "practice"
+    roles = frozenset({"teacher", "student"})
+    doors = (
+        parts.Door(
+            "practise", "Practise", frozenset({"student"}), "Practise",
+            "Examine a simulated patient, say what you think, and see what your findings were "
+            "worth.",
+        ),
+        parts.Door(
+            "practice-cases", "Cases", frozenset({"teacher"}), "Practice cases",
+            "Cases written by hand, to be set for a class. Simulated, never a patient.",
+        ),
+    )  # fmt: skip
