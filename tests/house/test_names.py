@@ -31,7 +31,9 @@ FACE = "the face lends researchers a room's own function, under its own name"
 KEEPING = "of keeping and the audit: a row, a seal or a hold is a word of its own trade there"
 RESULTS = "of results shown as tables and views, beside those of a page"
 SUMMED = "of the typed line, where a name may sum up several, beside the engine's or a page's"
+ROOM = "a step of the practice room, named by what is done; nobody there needs the other"
 REPEATED = {
+    "Ask": ROOM, "Measure": ROOM, "State": ROOM, "Taken": ROOM,
     "Bound": KEEPING, "Difference": KEEPING, "Opened": KEEPING, "Table": RESULTS,
     "Drawing": FACE, "agree": FACE, "marks": KEEPING, "read_findings": FACE, "read_marks": FACE,
     "read_record": FACE, "cell_text": RESULTS, "conditions_of": RESULTS, "gathered": KEEPING,
@@ -45,7 +47,10 @@ REPEATED = {
     "label_of": RULES, "line": VIEWS, "main": "what `python -m` calls", "note": VIEWS,
     "path": DRAWING, "read_line": COMMANDS, "restore": COMMANDS, "row_of": SITE,
     "serve": COMMANDS, "share": VIEWS, "sign": VIEWS, "sign_in": VIEWS, "svg": DRAWING,
-    "Summary": SUMMED, "known_item": SUMMED, "two_readers": COMMANDS, "verify": COMMANDS,
+    "take": ROOM, "begin": ROOM, "practise": COMMANDS, "LeftOut": RESULTS,
+    "classes": VIEWS, "join": VIEWS, "members": VIEWS, "room": VIEWS, "withdraw": VIEWS,
+    "opened": KEEPING, "Summary": SUMMED, "known_item": SUMMED, "two_readers": COMMANDS,
+    "verify": COMMANDS,
 }  # fmt: skip
 """Public names in two modules, and why each stays."""
 
@@ -75,7 +80,11 @@ PUBLISHED = "a published formula beside the one used; its worked example is test
 PICTURES = "makes the pictures of the manual"
 MOTION = "motion, photograph and tilt in Python; the script of the page is held to these"
 SERVICE = "called by the server's configuration or by the tests' set-up"
+TEACHER = "for the practice pages, which choose the next case and show a learner all of theirs"
 UNCALLED = {
+    "next_skill": TEACHER, "skill_results": TEACHER,
+    "skills_of": TEACHER, "wishes_for": TEACHER,
+    "played_case": TEACHER, "played_table": TEACHER, "statements_text": TEACHER,
     "complaint_shift": "a figure that the benchmark prints",
     "read_register": FACE, "write_note": FACE, "count_failure": "counted by hand in tests",
     "pool_normal": PUBLISHED, "exact_share": PUBLISHED, "post_test": PUBLISHED,
@@ -96,9 +105,8 @@ UNCALLED = {
     "with_placement": MOTION,
     "structures_at": "for the practice of landmarks, which is not there yet",
     "read_measurement_table": "one table by itself, for tests of its rules",
-    "solve_records": FACE, "turn_on": SERVICE, "ready_soon": SERVICE,
-    "findings_frame": FACE, "contexts_frame": FACE, "every_region": SERVICE,
-    "forget_regions": SERVICE,
+    "solve_records": FACE, "turn_on": SERVICE,
+    "findings_frame": FACE, "contexts_frame": FACE, "forget_regions": SERVICE,
 }  # fmt: skip
 """Public functions that the program itself never names, and why each stays."""
 
