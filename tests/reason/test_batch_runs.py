@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
 import os
 import signal
 import subprocess
@@ -244,6 +245,63 @@ def test_a_scheduler_that_does_not_answer_is_named(
     folder = documents([record()], tmp_path / "in")
     with pytest.raises(UserError, match="a Dask scheduler that answers"):
         run_batch(folder, tmp_path / "out", regions, scheduler="tcp://127.0.0.1:9")
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::DeprecationWarning:distributed")
+def test_a_scheduler_lost_on_the_way_is_said_and_the_run_goes_on_from_there(
+    shorts: list[Record], tmp_path: Path
+) -> None:
+    from distributed import LocalCluster
+
+    folder, out = tables(shorts, tmp_path / "in"), tmp_path / "out"
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp",
+        dashboard_address=None, silence_logs=50,
+    ) as found:  # fmt: skip
+
+        def close(finished: int, _chunks: int) -> None:
+            if finished == 1:
+                found.close()
+
+        with pytest.raises(UserError, match=r"lost on the way(.|\n)*finished is kept"):
+            run_batch(folder, out, regions, per_chunk=2, progress=close,
+                      scheduler=found.scheduler_address)  # fmt: skip
+    done = run_batch(folder, out, regions, per_chunk=2)
+    assert done.kept >= 1
+    assert done.records + done.set_aside == len(shorts)
+
+
+@pytest.mark.slow
+def test_several_processes_give_the_same(shorts: list[Record], tmp_path: Path) -> None:
+    folder = tables(shorts, tmp_path / "in")
+    here = run_batch(folder, tmp_path / "here", regions, per_chunk=2)
+    there = run_batch(folder, tmp_path / "there", regions, per_chunk=2, jobs=2)
+    assert there == here
+    pd.testing.assert_frame_equal(answers(tmp_path / "here"), answers(tmp_path / "there"))
+
+
+@pytest.mark.slow
+def test_a_process_that_ends_is_said_and_the_run_goes_on_from_there(
+    shorts: list[Record], tmp_path: Path
+) -> None:
+    folder, out = tables(shorts, tmp_path / "in"), tmp_path / "out"
+
+    def kill(finished: int, _chunks: int) -> None:
+        if finished == 1:
+            for child in multiprocessing.active_children():
+                child.kill()
+
+    with pytest.raises(UserError, match=r"one of which ended(.|\n)*finished is kept"):
+        run_batch(folder, out, regions, per_chunk=1, jobs=2, progress=kill)
+    assert run_batch(folder, out, regions, per_chunk=1).kept >= 1
+
+
+def test_processes_here_and_a_scheduler_there_exclude_each_other(tmp_path: Path) -> None:
+    words = ["batch", str(tmp_path), str(tmp_path / "out"), "--jobs", "2", "--scheduler", "tcp://x"]
+    found = CliRunner().invoke(app, words)
+    assert isinstance(found.exception, UserError)
+    assert "Leave one of the two out" in found.exception.message
 
 
 def test_the_summary_names_what_was_asked(tmp_path: Path) -> None:

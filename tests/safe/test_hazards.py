@@ -38,7 +38,7 @@ def hazards() -> list[Hazard]:
 
 
 def promises(page: str) -> list[str]:
-    """The first cell of each row of a table of promises; an empty one adds a test to the row before.
+    """The first cell of each row of a table of promises; an empty one belongs to the row before.
 
     Tables with another head (counts of visits, faults of a review) promise nothing.
     """

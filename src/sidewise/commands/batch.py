@@ -13,6 +13,9 @@ def batch(
     ),
     out: Path = typer.Argument(..., help="Folder to write; an interrupted run goes on there."),
     scheduler: str = typer.Option("", help="Address of a Dask scheduler, as tcp://host:8786."),
+    jobs: int = typer.Option(
+        1, min=1, max=256, help="Processes on this machine; not with --scheduler."
+    ),
     setting: str = typer.Option("", help="One setting for all, instead of the records' own."),
     draws: int = typer.Option(
         0,
@@ -30,6 +33,8 @@ def batch(
     from sidewise.reason.batch.run import run_batch
     from sidewise.regions import regions
 
+    if scheduler and jobs > 1:
+        raise UserError("--jobs", jobs, "1 with --scheduler", "Leave one of the two out.")
     if 0 < draws < 100:
         raise UserError("--draws", draws, "0, or from 100 to 2000")
     console = Console(stderr=True)
@@ -42,6 +47,7 @@ def batch(
             setting=setting or None,
             draws=draws,
             scheduler=scheduler or None,
+            jobs=jobs,
             progress=lambda finished, chunks: progress.update(
                 task, completed=finished, total=chunks
             ),

@@ -17,7 +17,10 @@ import csv
 import json
 import shutil
 from collections.abc import Callable, Iterator
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass
+from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -38,8 +41,9 @@ WORK = ".work"
 DEALT = "dealt.json"
 PER_CHUNK = 1_000
 IN_FLIGHT = 2
+"""Chunks handed to each worker at a time: one in work, one waiting."""
 PATIENCE = "20s"
-"""Chunks handed to each worker of a cluster at a time: one in work, one waiting."""
+KEPT = "What was finished is kept: the same command goes on from there"
 ASIDE_COLUMNS = ("record", "source", "row", "reason")
 
 Progress = Callable[[int, int], None]
@@ -95,6 +99,7 @@ def run_batch(
     setting: str | None = None,
     draws: int = 0,
     scheduler: str | None = None,
+    jobs: int = 1,
     per_chunk: int = PER_CHUNK,
     progress: Progress | None = None,
 ) -> BatchSummary:
@@ -102,8 +107,9 @@ def run_batch(
 
     door: opens the regions, on whichever machine weighs; a function that can be imported there.
     draws: 0 for mean parameters without intervals, else as in `interpret`. scheduler: address of a
-    Dask scheduler whose workers have this program, or None for this process. per_chunk: records in
-    a chunk, about. Raises UserError where the input or the folder cannot be used.
+    Dask scheduler whose workers have this program, or None for this machine. jobs: processes on
+    this machine. per_chunk: records in a chunk, about. Raises UserError where the input or the
+    folder cannot be used, and where a worker is lost.
     """
     if setting is not None and setting not in SETTINGS:
         raise UserError("setting", setting, f"one of {', '.join(SETTINGS)}")
@@ -122,7 +128,7 @@ def run_batch(
         left = batch.left()
         kept -= len(left)
         _deal_once(found, batch)
-        _weigh_left(batch, left, scheduler, progress)
+        _weigh_left(batch, left, _answers(batch, left, scheduler, jobs), progress)
         _finish(batch)
     return _summary(out / "summary.json", kept)
 
@@ -192,11 +198,22 @@ def _deal_once(source: Source, batch: _Batch) -> None:
         _write_whole(done, "{}\n")
 
 
+def _answers(
+    batch: _Batch, left: list[int], scheduler: str | None, jobs: int
+) -> Iterator[tuple[int, ChunkAnswer]]:
+    """Where the chunks are weighed: on a cluster, in processes, or here."""
+    if scheduler:
+        return _on_cluster(batch, left, scheduler)
+    return _in_processes(batch, left, jobs) if jobs > 1 else _here(batch, left)
+
+
 def _weigh_left(
-    batch: _Batch, left: list[int], scheduler: str | None, progress: Progress | None
+    batch: _Batch,
+    left: list[int],
+    answers: Iterator[tuple[int, ChunkAnswer]],
+    progress: Progress | None,
 ) -> None:
     finished = batch.chunks - len(left)
-    answers = _on_cluster(batch, left, scheduler) if scheduler else _here(batch, left)
     if progress:
         progress(finished, batch.chunks)
     for chunk, answer in answers:
@@ -211,11 +228,42 @@ def _here(batch: _Batch, left: list[int]) -> Iterator[tuple[int, ChunkAnswer]]:
         yield chunk, weigh_chunk(dealt_chunk(batch.work, chunk), batch.asked, batch.door)
 
 
-def _on_cluster(
-    batch: _Batch, left: list[int], address: str | None
-) -> Iterator[tuple[int, ChunkAnswer]]:
+def _in_processes(batch: _Batch, left: list[int], jobs: int) -> Iterator[tuple[int, ChunkAnswer]]:
+    """Chunks in the order in which they are finished. A process that dies ends the run in words."""
+    waiting = iter(left)
+    flying: dict[Future[ChunkAnswer], int] = {}
+    # Started anew, not copied: a copy of a process with threads may hang.
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
+
+        def send() -> None:
+            chunk = next(waiting, None)
+            if chunk is not None:
+                dealt = dealt_chunk(batch.work, chunk)
+                flying[pool.submit(weigh_chunk, dealt, batch.asked, batch.door)] = chunk
+
+        for _ in range(IN_FLIGHT * jobs):
+            send()
+        while flying:
+            done, _ = wait(flying, return_when=FIRST_COMPLETED)
+            for future in done:
+                chunk = flying.pop(future)
+                try:
+                    answer = future.result()
+                except BrokenProcessPool:
+                    raise UserError(
+                        "--jobs", f"{jobs} processes, one of which ended", "processes that last",
+                        f"{KEPT}; with fewer jobs it needs less memory.",
+                    ) from None  # fmt: skip
+                send()
+                yield chunk, answer
+
+
+def _on_cluster(batch: _Batch, left: list[int], address: str) -> Iterator[tuple[int, ChunkAnswer]]:
     """Chunks travel to the workers and answers back: no shared disk is needed."""
-    from distributed import Client, as_completed
+    from concurrent.futures import CancelledError
+
+    from distributed import Client, KilledWorker, as_completed
+    from distributed.comm import CommClosedError
 
     try:
         client = Client(address, timeout=PATIENCE)
@@ -242,8 +290,15 @@ def _on_cluster(
         for _ in range(IN_FLIGHT * max(threads, 1)):
             send()
         for future in done:
-            chunk, answer = flying.pop(future), future.result()
-            send()
+            chunk = flying.pop(future)
+            try:
+                answer = future.result()
+                send()
+            except (CancelledError, KilledWorker, CommClosedError, OSError) as lost:
+                raise UserError(
+                    "--scheduler", f"{address}, lost on the way ({type(lost).__name__})",
+                    "a scheduler with workers that last", f"{KEPT}.",
+                ) from None  # fmt: skip
             _check_knowledge(answer, batch.door)
             yield chunk, answer
 
