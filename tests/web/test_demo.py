@@ -95,9 +95,9 @@ def test_demo_starts_prints_its_way_in_and_stops_cleanly(tmp_path):
     process = subprocess.Popen(
         command, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
-    lines = [process.stdout.readline() for _ in range(4)]
-    assert re.match(r"Ready at http://127\.0\.0\.1:89\d\d/", lines[1])
-    assert "/welcome/" in lines[2]
+    lines = [process.stdout.readline() for _ in range(5)]
+    assert re.match(r"Ready at http://127\.0\.0\.1:89\d\d/", lines[2])
+    assert "/welcome/" in lines[3]
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=20)
     assert process.returncode == 0

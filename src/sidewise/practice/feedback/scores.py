@@ -14,7 +14,7 @@ from itertools import pairwise
 from scipy.stats import beta
 
 LEAST = 0.01
-"""A chance below it, or as near to one, is scored as this: nobody is that sure of a shoulder, and
+"""A chance below it, or as near to one, is scored as this: nobody is that sure of a joint, and
 a zero that comes true would outweigh everything else (our judgement)."""
 BINS = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
 """Edges of the bins of a calibration: fine where learners say most (our judgement)."""
