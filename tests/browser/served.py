@@ -40,6 +40,8 @@ def main() -> None:
     if examples := os.environ.get("WITH_EXAMPLES"):
         demo.load_clinic(Path(examples), User.objects.get(username="owner"))
         demo.load_marks(Path(examples), User.objects.get(username="teacher"))
+    if os.environ.get("WITH_CLASS"):
+        load_class_with_passwords(User)
     from django.core.wsgi import get_wsgi_application
 
     if workers := int(os.environ.get("WORKERS", "0")):
@@ -52,6 +54,17 @@ def main() -> None:
 
         ready_soon(every_region)
     server.serve_forever()
+
+
+def load_class_with_passwords(users: Any) -> None:
+    """The invented class of five; its students can sign in."""
+    from sidewise.web.demo_class import load_class
+    from tests.web.cast import PASSWORD
+
+    load_class(users.objects.get(username="teacher"))
+    for student in users.objects.filter(username__startswith="student-"):
+        student.set_password(PASSWORD)
+        student.save()
 
 
 def serve_with_workers(application: Any, workers: int) -> None:

@@ -84,7 +84,6 @@ TEACHER = "for the practice pages, which choose the next case and show a learner
 UNCALLED = {
     "next_skill": TEACHER, "skill_results": TEACHER,
     "skills_of": TEACHER, "wishes_for": TEACHER,
-    "played_case": TEACHER, "played_table": TEACHER, "statements_text": TEACHER,
     "complaint_shift": "a figure that the benchmark prints",
     "read_register": FACE, "write_note": FACE, "count_failure": "counted by hand in tests",
     "pool_normal": PUBLISHED, "exact_share": PUBLISHED, "post_test": PUBLISHED,

@@ -44,7 +44,7 @@ FREE = "left abduction (free) against it"
 def case(
     student: str = "S1", day: int = 0, *, flags: tuple[str, ...] = (), stated: float = 0.5,
     warranted: float = 0.5, because: tuple[str, ...] = (LIMIT,), one_sided: bool = False,
-    brier: float = 0.1, perfect: float = 0.1, called: str = "",
+    brier: float = 0.1, perfect: float = 0.1, called: str = "", title: str = "", group: str = "",
 ) -> PlayedCase:  # fmt: skip
     item = {"item": "abduction", "label": "abduction", "why": ""}
     document: dict[str, Any] = {
@@ -57,7 +57,7 @@ def case(
         "not_compared": [item] if one_sided else [], "swapped": [], "needless": [],
         "seconds": 480, "soreness": 2.5, "hints": 1, "one_thing": {"kind": "nothing"},
     }  # fmt: skip
-    return played_case(student, DAY + timedelta(days=day), document)
+    return played_case(student, DAY + timedelta(days=day), document, title=title, group=group)
 
 
 def help_of(*played: PlayedCase) -> tuple[str, ...]:
@@ -95,6 +95,7 @@ def test_whoever_has_not_begun_is_named_and_strangers_are_not() -> None:
     assert figures.cases == 1
     assert figures.progress[0].student == "S2", "who needs help stands first"
     assert "not finished a case" in figures.progress[0].help_with[0]
+    assert figures.progress[0].excess is None, "without a case there is no score"
 
 
 def test_a_finding_is_misread_where_the_chance_was_stated_against_it() -> None:
@@ -107,6 +108,27 @@ def test_a_finding_is_misread_where_the_chance_was_stated_against_it() -> None:
     assert (lost.finding, lost.students, lost.cases, lost.of) == (LIMIT[6:], 2, 2, 4)
     assert lost.low < lost.share == 0.5 < lost.high
     assert (free.finding, free.students) == (FREE[5:], 1)
+
+
+def test_what_most_students_do_comes_before_what_one_does_more_often() -> None:
+    often = [case("S1", day, flags=("fever",), stated=0.1, warranted=0.9) for day in range(4)]
+    by_two = [
+        case(who, 9, flags=("lump",), stated=0.9, warranted=0.1, because=(FREE,))
+        for who in ("S2", "S3")
+    ]
+    figures = class_figures(["S1", "S2", "S3"], [*often, *by_two])
+    assert [(one.item, one.students, one.cases) for one in figures.flags_missed] == [
+        ("lump", 2, 2), ("fever", 1, 4)
+    ]  # fmt: skip
+    assert [(one.finding, one.students) for one in figures.misread] == [
+        (FREE[5:], 2),
+        (LIMIT[6:], 1),
+    ]
+
+
+@pytest.mark.parametrize(("stated", "count"), [(0.31, 0), (0.29, 1)])
+def test_twenty_points_to_the_other_side_are_misread(stated: float, count: int) -> None:
+    assert len(class_figures(["S1"], [case(stated=stated, warranted=0.5)]).misread) == count
 
 
 def test_what_a_patient_did_not_call_for_is_no_fault() -> None:
@@ -174,6 +196,30 @@ def test_statements_of_any_name_are_of_the_standard_and_count_once(student: str,
     assert_statement(statement_of(played, HOME + "/"))
     assert statement_of(played, HOME) == statement_of(played, HOME + "/")
     assert len(json.loads(statements_text([played, case("S2")], HOME))) == 2
+
+
+def test_a_missed_flag_is_never_a_success_whatever_the_scores() -> None:
+    missed = statement_of(case(flags=("fever",), brier=0.0), HOME)["result"]
+    assert missed["success"] is False
+    assert missed["extensions"][f"{HOME}/practice/terms/flags-missed"] == ["fever"]
+    assert missed["duration"] == "PT480S"
+
+
+def test_another_case_student_or_time_is_another_statement_and_no_patient() -> None:
+    some = [case(), case(day=1), case("S2")]
+    assert len({statement_of(one, HOME)["id"] for one in some}) == 3
+    said = statement_of(case(title="A stiff shoulder"), HOME)
+    assert said["object"]["definition"]["name"]["en"] == "A stiff shoulder"
+    assert "no patient" in said["object"]["definition"]["description"]["en"]
+
+
+def test_the_table_names_group_and_title_and_runs_neither() -> None:
+    text = played_table([case(group="=evenings", title="@a stiff shoulder")])
+    (row,) = csv.DictReader(io.StringIO(text, newline=""))
+    assert "evenings" in row["group"]
+    assert "a stiff shoulder" in row["title"]
+    assert not row["group"].startswith("=")
+    assert not row["title"].startswith("@")
 
 
 @pytest.mark.parametrize("home", ["", "school", "ftp://school.example", "https://", "https://x?y"])

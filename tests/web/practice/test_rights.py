@@ -260,24 +260,59 @@ def test_a_class_of_twenty_with_fifty_cases_each_opens_with_a_constant_number_of
     client = school.client("owner")
     case = store.keep_case(*files, None, "")
     one = store.begin(school.student, case, "none", school.set_case())
-    PracticeAttempt.objects.update(finished_at=timezone.now(), outcome=FIGURES)
+    PracticeAttempt.objects.update(finished_at=timezone.now(), outcome=FIGURES, feedback=TOLD)
     counts = {page: queries(client, page) for page in pages(school)}
     for number in range(20):
         student = person(f"s{number + 10}", Role.STUDENT)
         ClassMember.objects.create(study_class=school.study_class, student=student)
         PracticeAttempt.objects.bulk_create(
             [PracticeAttempt(student=student, case=case, head=one.head, assignment=one.assignment,
-                             finished_at=timezone.now(), outcome=FIGURES)
+                             finished_at=timezone.now(), outcome=FIGURES, feedback=TOLD)
              for _ in range(50)]
         )  # fmt: skip
     assert {page: queries(client, page) for page in pages(school)} == counts
     text = client.get(school.practice).content.decode()
     assert "1001 finished cases of 21 students" in text
     assert max(counts.values()) == QUERIES
+    assert "missed by 21 students, in 1001 cases" in text
+    assert "external rotation (lost) for it, frozen shoulder: 21 students; 1001 of 1001" in text
+    assert "abduction: not compared, 21 students, 1001 cases" in text
 
 
-FIGURES = {"steps": 1, "minutes": 1, "brier": 0.2, "perfect": 0.1, "flags_missed": [],
-           "one_thing": "nothing", "groups": []}  # fmt: skip
+def test_a_case_whose_feedback_is_not_read_is_counted_and_said_to_be_in_no_figure(school, files):
+    case = store.keep_case(*files, None, "")
+    store.begin(school.student, case, "none")
+    client = school.client("owner")
+    for told in (None, {"format": "sidewise-feedback/0"}):
+        PracticeAttempt.objects.update(finished_at=timezone.now(), feedback=told)
+        text = client.get(school.practice).content.decode()
+        assert "1 finished case of 1 student. 1 of them is in no figure below" in text
+        assert "S01</b>: finished a case, and none that can be read" in text
+        assert "has not finished" not in text
+        assert client.get(f"{school.practice}statements/").json() == []
+
+
+def test_two_students_who_sign_alike_are_not_taken_for_one_another(school, files):
+    twin = person("s03", Role.STUDENT)
+    type(twin).objects.filter(pk__in=(twin.pk, school.student.pk)).update(code="S01")
+    ClassMember.objects.create(study_class=school.study_class, student=twin)
+    store.begin(twin, store.keep_case(*files, None, ""), "none")
+    PracticeAttempt.objects.update(finished_at=timezone.now(), outcome=FIGURES, feedback=TOLD)
+    text = school.client("owner").get(school.practice).content.decode()
+    assert "S01 (s03)</b>: missed a flag: lump in the axilla" in text
+    assert "S01 (s01)</b>: has not finished a case" in text
+
+
+FIGURES = {"steps": 1, "minutes": 1, "groups": []}
+TOLD = {
+    "format": "sidewise-feedback/1", "case": "SIMULATED-7", "region": "shoulder",
+    "flags_missed": [{"label": "lump in the axilla"}], "stated": {"brier": 0.2},
+    "perfect": {"brier": 0.1}, "essentials_left_out": [], "swapped": [], "needless": [],
+    "groups": [{"label": "frozen shoulder", "stated": 0.1, "warranted": 0.6,
+                "because": ["left external rotation (lost) for it"]}],
+    "not_compared": [{"label": "abduction"}], "seconds": 60, "soreness": 1.0, "hints": 0,
+    "one_thing": {"kind": "nothing"},
+}  # fmt: skip
 QUERIES = 10
 """Of the page that asks most; sessions and the audit line included."""
 

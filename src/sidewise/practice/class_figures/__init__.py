@@ -10,7 +10,7 @@ from sidewise.practice.class_figures.figures import (
     StudentProgress,
     class_figures,
 )
-from sidewise.practice.class_figures.played import PlayedCase, played_case
+from sidewise.practice.class_figures.one_case import PlayedCase, played_case
 from sidewise.practice.class_figures.statements import statement_of, statements_text
 from sidewise.practice.class_figures.table import PLAYED_COLUMNS, played_table
 

@@ -11,7 +11,7 @@ from datetime import datetime
 import numpy as np
 from scipy.stats import t as student_t
 
-from sidewise.practice.class_figures.played import NOT_COMPARED, WRONG_SIDE, PlayedCase, Weighed
+from sidewise.practice.class_figures.one_case import NOT_COMPARED, WRONG_SIDE, PlayedCase, Weighed
 from sidewise.practice.feedback.advice import WEIGHED_WRONG
 from sidewise.practice.feedback.scores import exact_interval
 

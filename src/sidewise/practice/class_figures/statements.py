@@ -13,7 +13,7 @@ from typing import Any
 from urllib.parse import quote, urlsplit
 
 from sidewise.errors import UserError
-from sidewise.practice.class_figures.played import PlayedCase
+from sidewise.practice.class_figures.one_case import PlayedCase
 
 VERB = "http://adlnet.gov/expapi/verbs/completed"
 ACTIVITY = "http://adlnet.gov/expapi/activities/simulation"
@@ -39,7 +39,7 @@ def statement_of(one: PlayedCase, home: str) -> dict[str, Any]:
             "id": case,
             "definition": {
                 "type": ACTIVITY,
-                "name": {"en": f"Simulated patient {one.case}"},
+                "name": {"en": one.title or f"Simulated patient {one.case}"},
                 "description": {"en": "A simulated patient for practice; no patient."},
             },
         },

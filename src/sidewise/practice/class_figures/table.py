@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator, Sequence
 
 from sidewise.ground.tables import safe_cell
-from sidewise.practice.class_figures.played import (
+from sidewise.practice.class_figures.one_case import (
     CALLED_FOR,
     NOT_COMPARED,
     SORE,
@@ -16,9 +16,9 @@ from sidewise.practice.class_figures.played import (
 )
 
 PLAYED_COLUMNS = (
-    "simulated", "student", "at", "case", "flags_missed", "brier", "brier_of_perfect_reading",
-    "minutes", "soreness", "hints", "not_compared", "wrong_side", "sore_for_little",
-    "called_for_left_out", "one_thing",
+    "simulated", "student", "group", "title", "at", "case", "flags_missed", "brier",
+    "brier_of_perfect_reading", "minutes", "soreness", "hints", "not_compared", "wrong_side",
+    "sore_for_little", "called_for_left_out", "one_thing",
 )  # fmt: skip
 
 
@@ -34,7 +34,8 @@ def played_table(played: Sequence[PlayedCase]) -> str:
 
 
 def _cells(one: PlayedCase) -> Iterator[str]:
-    yield from ("yes", one.student, one.at.isoformat(), one.case, "; ".join(one.flags))
+    yield from ("yes", one.student, one.group, one.title, one.at.isoformat(), one.case)
+    yield "; ".join(one.flags)
     yield from (f"{one.brier:.4f}", f"{one.perfect:.4f}", f"{one.seconds / 60:.1f}")
     yield from (f"{one.soreness:g}", str(one.hints))
     for what in (NOT_COMPARED, WRONG_SIDE, SORE, CALLED_FOR):

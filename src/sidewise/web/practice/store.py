@@ -23,8 +23,8 @@ from sidewise.practice.case_file import (
     parse_truth,
     truth_text,
 )
-from sidewise.practice.class_progress import case_outcome
 from sidewise.practice.feedback import Feedback, feedback
+from sidewise.practice.outcome import case_outcome
 from sidewise.practice.room import (
     Attempt,
     Room,
@@ -210,9 +210,8 @@ def _came_of(found: OpenAttempt, ended: Attempt) -> Feedback:
 
 
 def _end(row: PracticeAttempt, ended: Attempt, told: Feedback) -> None:
-    figures = {"steps": len(ended.taken), "minutes": round(ended.seconds / 60)}
     row.finished_at, row.feedback = timezone.now(), told.to_json()
-    row.outcome = {**figures, **case_outcome(told)}
+    row.outcome = case_outcome(told, len(ended.taken))
     row.save(update_fields=["finished_at", "outcome", "feedback"])
     if row.assignment is not None:
         finish_work(row.assignment, row.student)

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import json
 from dataclasses import dataclass
 from uuid import UUID
 
@@ -14,41 +11,33 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from sidewise.errors import UserError
 from sidewise.practice import practice_case
-from sidewise.practice.class_progress import ClassProgress, StudentStanding, class_progress
-from sidewise.practice.statements import FinishedCase, completed_statement
+from sidewise.practice.class_figures import (
+    LeftOut,
+    class_figures,
+    played_table,
+    statements_text,
+)
 from sidewise.regions import regions
 from sidewise.web.accounts.models import Role
 from sidewise.web.accounts.permissions import SignedInRequest, roles
 from sidewise.web.audit.log import Act, write
 from sidewise.web.classes.access import allowed_class
-from sidewise.web.classes.models import ClassMember, StudyClass
-from sidewise.web.classes.store import members_of, set_work
+from sidewise.web.classes.models import StudyClass
+from sidewise.web.classes.store import set_work
 from sidewise.web.pages import show
 from sidewise.web.practice import store
-from sidewise.web.practice.access import attempts_in, cases_of
+from sidewise.web.practice.access import cases_of
+from sidewise.web.practice.class_lines import (
+    SHOWN,
+    MisreadLine,
+    StudentLine,
+    class_practice,
+    misread_lines,
+    student_lines,
+)
 from sidewise.web.practice.forms import SetCaseForm
-from sidewise.web.practice.models import PracticeAttempt
 
 only_teachers = roles(Role.TEACHER)
-HEADINGS = ("student", "group", "case", "set", "begun", "finished", "steps", "minutes", "brier",
-            "brier_of_perfect_reading", "flags_missed")  # fmt: skip
-FIGURES = ("steps", "minutes", "brier", "perfect")
-SHOWN = 10
-"""Cases of one student in the list, the latest; the table has all."""
-
-
-@dataclass(frozen=True, slots=True)
-class StudentLine:
-    """One student with the cases they finished."""
-
-    member: ClassMember
-    """Which student."""
-    progress: StudentStanding
-    """How they are doing."""
-    attempts: tuple[PracticeAttempt, ...]
-    """The latest first; not more than are shown."""
-    more: int
-    """How many more there are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,11 +47,17 @@ class ProgressPage:
     study_class: StudyClass
     """Which class."""
     lines: tuple[StudentLine, ...]
-    """Its students."""
+    """Its students, who needs help first."""
     finished: int
     """How many cases were finished by all of them."""
-    progress: ClassProgress
-    """What is misjudged and missed by most."""
+    unread: int
+    """How many of these are in no figure, for want of feedback that can be read."""
+    misread: tuple[MisreadLine, ...]
+    """Findings that most weigh wrongly."""
+    left_out: tuple[LeftOut, ...]
+    """What most leave out or do one-sidedly."""
+    flags_missed: tuple[LeftOut, ...]
+    """Every flag that was missed, by most first."""
     may_write: bool
     """Whether this teacher may set cases."""
 
@@ -84,32 +79,15 @@ class SetCasePage:
 def progress(request: SignedInRequest, study_class: UUID) -> HttpResponse:
     """What the students of a class practised: a constant number of queries for any number."""
     who = allowed_class(request.user, study_class)
-    found = _by_student(who.study_class)
-    members = list(members_of(who.study_class))
-    told = class_progress(
-        {one.student.signs_as: [a.outcome or {} for a in found.get(one.student_id, ())]
-         for one in members}
+    found = class_practice(who.study_class)
+    told = class_figures(found.members, found.played)
+    context = ProgressPage(
+        study_class=who.study_class, lines=student_lines(found, told.progress),
+        finished=told.cases + found.unread, unread=found.unread,
+        misread=misread_lines(told.misread), left_out=told.left_out[:SHOWN],
+        flags_missed=told.flags_missed, may_write=who.may_write,
     )  # fmt: skip
-    lines = tuple(
-        _line(one, how, found.get(one.student_id, []))
-        for one, how in zip(members, told.students, strict=True)
-    )
-    count = sum(len(there) for there in found.values())
-    context = ProgressPage(who.study_class, lines, count, told, who.may_write)
     return show(request, "practice/progress.html", context)
-
-
-def _line(
-    member: ClassMember, how: StudentStanding, attempts: list[PracticeAttempt]
-) -> StudentLine:
-    return StudentLine(member, how, tuple(attempts[:SHOWN]), max(0, len(attempts) - SHOWN))
-
-
-def _by_student(study_class: StudyClass) -> dict[int, list[PracticeAttempt]]:
-    found: dict[int, list[PracticeAttempt]] = {}
-    for one in attempts_in(study_class).order_by("-finished_at"):
-        found.setdefault(one.student_id, []).append(one)
-    return found
 
 
 @only_teachers
@@ -148,29 +126,14 @@ def table(request: SignedInRequest, study_class: UUID) -> HttpResponse:
     """Every finished case of the class, as CSV."""
     who = allowed_class(request.user, study_class)
     write(Act.EXPORT, f"practice-class:{who.study_class.key}")
-    out = io.StringIO()
-    rows = csv.writer(out, lineterminator="\n")
-    rows.writerow(HEADINGS)
-    found = _by_student(who.study_class)
-    for member in members_of(who.study_class):
-        rows.writerows(_cells(member, one) for one in found.get(member.student_id, ()))
-    response = HttpResponse(out.getvalue(), content_type="text/csv; charset=utf-8")
-    name = f"practice-{str(who.study_class.key)[:8]}.csv"
+    text = played_table(class_practice(who.study_class).played)
+    return _file(text, "text/csv", f"practice-{str(who.study_class.key)[:8]}.csv")
+
+
+def _file(text: str, kind: str, name: str) -> HttpResponse:
+    response = HttpResponse(text, content_type=f"{kind}; charset=utf-8")
     response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
     return response
-
-
-def _cells(member: ClassMember, one: PracticeAttempt) -> list[str]:
-    from sidewise.ground.tables import safe_cell
-
-    outcome = one.outcome or {}
-    told = (
-        member.student.signs_as, member.group, f"SIMULATED {str(one.case.key)[:8]}",
-        one.assignment.title if one.assignment else "", f"{one.begun_at:%Y-%m-%d %H:%M}",
-        f"{one.finished_at:%Y-%m-%d %H:%M}", *(outcome.get(name, "") for name in FIGURES),
-        "; ".join(outcome.get("flags_missed", ())),
-    )  # fmt: skip
-    return [safe_cell(str(cell)) for cell in told]
 
 
 @only_teachers
@@ -179,21 +142,6 @@ def statements(request: SignedInRequest, study_class: UUID) -> HttpResponse:
     """Every finished case of the class as statements of the Experience API, in one JSON file."""
     who = allowed_class(request.user, study_class)
     write(Act.EXPORT, f"practice-class:{who.study_class.key}")
-    site = request.build_absolute_uri("/")
-    found = [
-        completed_statement(_finished(one), site)
-        for there in _by_student(who.study_class).values()
-        for one in there
-    ]
-    text = json.dumps(found, indent=1, ensure_ascii=False)
-    response = HttpResponse(text, content_type="application/json; charset=utf-8")
-    name = f"statements-{str(who.study_class.key)[:8]}.json"
-    response.headers["Content-Disposition"] = f'attachment; filename="{name}"'
-    return response
-
-
-def _finished(one: PracticeAttempt) -> FinishedCase:
-    assert one.finished_at is not None
-    title = one.assignment.title if one.assignment else "A case of one's own"
-    return FinishedCase(one.student.signs_as, str(one.key), str(one.case.key), title,
-                        one.finished_at, one.outcome or {})  # fmt: skip
+    found = class_practice(who.study_class).played
+    text = statements_text(found, request.build_absolute_uri("/"))
+    return _file(text, "application/json", f"statements-{str(who.study_class.key)[:8]}.json")

@@ -26,7 +26,8 @@ class Weighed:
 
 @dataclass(frozen=True)
 class PlayedCase:
-    """A case that a student finished. at: when, with its time zone.
+    """A case that a student finished. at: when, with its time zone. title: under which it was set,
+    and group: of the student; both "" where there is none.
 
     flags: labels of those missed. brier, perfect: of the student and of perfect reading of the
     same findings. left: label of every item left out, by what was wrong with it.
@@ -45,6 +46,8 @@ class PlayedCase:
     soreness: float
     hints: int
     one_thing: str
+    title: str = ""
+    group: str = ""
 
     @property
     def excess(self) -> float:
@@ -58,7 +61,9 @@ NOT_COMPARED, WRONG_SIDE, SORE, CALLED_FOR = (
 LISTS = {NOT_COMPARED: "not_compared", WRONG_SIDE: "swapped", SORE: "needless"}
 
 
-def played_case(student: str, at: datetime, told: Mapping[str, Any]) -> PlayedCase:
+def played_case(
+    student: str, at: datetime, told: Mapping[str, Any], *, title: str = "", group: str = ""
+) -> PlayedCase:
     """A case from its stored feedback; UserError for another format, or a time without zone."""
     if told.get("format") != FEEDBACK_FORMAT:
         raise UserError("feedback", told.get("format"), f'"{FEEDBACK_FORMAT}"')
@@ -84,6 +89,8 @@ def played_case(student: str, at: datetime, told: Mapping[str, Any]) -> PlayedCa
         soreness=told["soreness"],
         hints=told["hints"],
         one_thing=told["one_thing"]["kind"],
+        title=title,
+        group=group,
     )
 
 
