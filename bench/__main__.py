@@ -290,9 +290,9 @@ MODULES = (
     Module("plan"),
     Module("flags"),
     Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
+    Module("page"),
     Module("visits"),
     Module("load", from_load),
-    Module("visits"),
     Module("install", quick=None),
 )
 # The figures to reach whose row must appear, and a word by which it is known.
