@@ -62,8 +62,8 @@ def test_every_table_is_bound_by_the_audit_and_has_a_row_here(practised):
     ("model", "change"),
     [(PracticeAttempt, "outcome = '{\"steps\": 9}'"), (SimulatedCase, "title = 'x'"),
      (ClassMember, "\"group\" = 'x'"), (Work, "done_at = begun_at"), (Assignment, "title = 'x'"),
-     (JoinCode, "\"group\" = 'x'"), (StudyClass, "title = 'x'"), (ClassShare, "may_write = (1 = 1)"),
-     ],
+     (JoinCode, "\"group\" = 'x'"), (StudyClass, "title = 'x'"),
+     (ClassShare, "may_write = (1 = 1)")],
 )  # fmt: skip
 def test_what_is_changed_past_the_program_is_named(practised, model, change):
     key = model.objects.order_by("-pk").first().pk
