@@ -15,6 +15,7 @@ from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
+from sidewise.practice.room import Room
 from sidewise.regions import regions
 from tests.shoulder import REGIONS, SHOULDER, WORDS
 
@@ -317,6 +318,35 @@ def truth_door() -> Take:
     return from_file(lambda path: check_truth(path, case), ".json")
 
 
+@cache
+def simulated_room() -> Room:
+    """The room of one simulated patient."""
+    from sidewise.practice import practice_case
+    from sidewise.practice.case_file import case_file
+    from sidewise.practice.room import open_room
+
+    return open_room(SHOULDER, case_file(practice_case(SHOULDER, 7)))
+
+
+def attempt_seeds() -> list[bytes]:
+    """An attempt that has just begun, as it stands in its file."""
+    from sidewise.practice.room import attempt_text, begin_attempt
+
+    return [attempt_text(begin_attempt(simulated_room(), "none")).encode()]
+
+
+def attempt_door() -> Take:
+    from sidewise.practice.room import read_attempt
+
+    return from_file(lambda path: read_attempt(path, REGIONS), ".json")
+
+
+def room_line_door() -> Take:
+    from sidewise.practice.room.line import parse_line
+
+    return lambda data: parse_line(simulated_room(), data.decode(errors="replace"))
+
+
 def bank_door() -> Take:
     """`marks --keep-in-bank`: the bank of stations, read and added to."""
     from sidewise.teaching.tables.station_bank import add_to_bank
@@ -613,6 +643,8 @@ LINE_WORDS = ("Neer", "hawkins", "ER", "L", "R", "both", "pos", "neg", "passive"
 
 NUMBERS = ("NaN", "inf", "-1", "²", "٣", "9999999999")
 
+ROOM_LINES = ("ask fever", "move both external rotation", "chances frozen 85%, rest 5%",
+              "finish plan rest")  # fmt: skip
 DOORS: tuple[Door, ...] = (
     Door("examination", record_door, record_seeds, record_words()),
     Door("rows of findings", rows_door("findings"), table_seeds("findings"), ROW_WORDS),
@@ -646,5 +678,7 @@ DOORS: tuple[Door, ...] = (
     Door("earlier conclusion", conclusion_door, conclusion_seeds, CONCLUSION_WORDS),
     Door("simulated case", case_door, lambda: [simulated()[0]], record_words(), cost=20),
     Door("truth of a case", truth_door, lambda: [simulated()[1]], ("seal", "case_hash"), cost=4),
+    Door("attempt", attempt_door, attempt_seeds, ("taken", "step", "null", "[]"), cost=4),
+    Door("line of the room", room_line_door, _texts(ROOM_LINES), ("both", "left", "rest", "%")),
     Door("bank of stations", bank_door, bank_seeds, ("spring", "autumn", ",", '"', *NUMBERS)),
 )  # fmt: skip
