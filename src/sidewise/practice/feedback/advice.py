@@ -38,10 +38,12 @@ def one_thing(
     parting: Parting | None,
     sore: Sequence[ItemLeft],
     chances: Mapping[str, tuple[float, float]],
+    open_flags: int,
 ) -> OneThing:
     """The first that applies, in this order: what may harm most comes first.
 
-    chances: stated and warranted at the end, by group.
+    chances: stated and warranted at the end, by group. open_flags: how many flags what was done
+    does not exclude, there or not.
     """
     called = [one for one in essentials if one.why]
     if missed:
@@ -58,6 +60,8 @@ def one_thing(
     if sore:
         one = sore[0]
         return _of_item(room, "soreness", f"Spare the patient: {one.label}; {one.why}.", one.item)
+    if _fits(chances):
+        return _nothing(open_flags, len(essentials))
     return _weighing(room, chances)
 
 
@@ -101,10 +105,24 @@ def _telling(steps: Sequence[Next]) -> Next | None:
     return next((step for step in steps if step.bits is not None), None)
 
 
+def _fits(chances: Mapping[str, tuple[float, float]]) -> bool:
+    return all(_off(pair) < WEIGHED_WRONG for pair in chances.values())
+
+
+def _nothing(open_flags: int, essentials: int) -> OneThing:
+    """Chances that fit what was found are no praise for what was not looked for."""
+    if not (open_flags or essentials):
+        return OneThing("nothing", "Nothing to do differently that the room could tell. Well done.")
+    undone = (
+        f"essentials not done: {essentials}" if essentials else "",
+        f"flags that nobody excluded: {open_flags}" if open_flags else "",
+    )
+    words = "What you said fits what you found. Of what you did not look for nothing is known"
+    return OneThing("nothing", f"{words}: {'; '.join(filter(None, undone))}.")
+
+
 def _weighing(room: Room, chances: Mapping[str, tuple[float, float]]) -> OneThing:
     group, (stated, warranted) = max(chances.items(), key=lambda one: _off(one[1]))
-    if abs(stated - warranted) < WEIGHED_WRONG:
-        return OneThing("nothing", "Nothing to do differently that the room could tell. Well done.")
     label = next(one.label for one in room.groups if one.id == group)
     words = (
         f"Weigh again: you said {stated:.0%} for {label}, and what you found makes it "

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
+from sidewise.note.meaning import percent, with_interval
 from sidewise.practice.room import CHANCE_WORDS, Attempt, Room, verb_of
 from sidewise.practice.room.attempt import Ask, Examine, Measure
 from sidewise.practice.room.chart import ONSET
@@ -176,13 +177,10 @@ def moments(attempt: Attempt) -> Iterator[tuple[int, str]]:
 
 @dataclass(frozen=True, slots=True)
 class WeighedLine:
-    """What the findings speak for, in whole percent; None where a raised flag withholds it."""
+    """What the findings speak for, as on the bedside page; "" where a raised flag withholds it."""
 
     label: str
-    before: int
-    percent: int | None
-    low: int | None
-    high: int | None
+    chance: str
     withheld_because: str
     because: tuple[Because, ...]
 
@@ -190,23 +188,25 @@ class WeighedLine:
 def weighed_of(conditions: Iterable[ConditionPosterior]) -> tuple[WeighedLine, ...]:
     """Those of which a finding says something, or whose figure a flag withholds."""
     return tuple(
-        WeighedLine(one.label, round(100 * one.prior), _percent(one.posterior), _percent(one.low),
-                    _percent(one.high), one.withheld_because or "", one.because)
-        for one in conditions if one.because or one.withheld_because
-    )  # fmt: skip
+        WeighedLine(one.label, _chance(one), one.withheld_because or "", one.because)
+        for one in conditions
+        if one.because or one.withheld_because
+    )
 
 
-def _percent(chance: float | None) -> int | None:
-    return None if chance is None else round(100 * chance)
+def _chance(one: ConditionPosterior) -> str:
+    if one.withheld_because:
+        return ""
+    return f"{with_interval(one)}, before {percent(one.prior)}"
 
 
 @dataclass(frozen=True, slots=True)
 class GroupLine:
-    """One group at the end of a case, in whole percent."""
+    """One group at the end of a case: what was said, in whole percent, and what was warranted."""
 
     label: str
     stated: int
-    warranted: int
+    warranted: str
     there: bool
     because: tuple[str, ...]
 
@@ -214,7 +214,7 @@ class GroupLine:
 def group_lines(told: dict[str, Any]) -> tuple[GroupLine, ...]:
     """The groups of a feedback as it was kept."""
     return tuple(
-        GroupLine(one["label"], round(100 * one["stated"]), round(100 * one["warranted"]),
+        GroupLine(one["label"], round(100 * one["stated"]), percent(one["warranted"]),
                   one["there"], tuple(one["because"]))
         for one in told["groups"]
     )  # fmt: skip
