@@ -120,7 +120,7 @@ def settings_page() -> str:
 
 
 def _paragraphs(text: str | None) -> str:
-    return inspect.cleandoc(text or "").replace("\b\n", "")
+    return inspect.cleandoc(text or "")
 
 
 def _cell(text: str) -> str:

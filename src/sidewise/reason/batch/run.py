@@ -30,6 +30,7 @@ from sidewise import __version__
 from sidewise.errors import UserError
 from sidewise.ground.extras import require_extra
 from sidewise.ground.settings import SETTINGS
+from sidewise.ground.tables import safe_cell
 from sidewise.protocol import protocol_of
 from sidewise.protocol.loader import vocabulary_of_all
 from sidewise.reason.batch.chunk import BatchOptions, ChunkAnswer, Door, weigh_chunk
@@ -313,9 +314,7 @@ def _check_knowledge(answer: ChunkAnswer, door: Door) -> None:
 
 
 def _cell(text: str) -> str:
-    """A cell that no spreadsheet takes for a formula (OWASP, CSV injection)."""
-    whole = text.encode("utf-8", "backslashreplace").decode()
-    return f"'{whole}" if whole.startswith(("=", "+", "-", "@", "\t", "\r")) else whole
+    return safe_cell(text.encode("utf-8", "backslashreplace").decode())
 
 
 def _keep(batch: _Batch, chunk: int, answer: ChunkAnswer) -> None:
