@@ -170,7 +170,7 @@ def test_a_mode_said_of_one_side_is_not_taken_for_the_other() -> None:
         ("ER passive L 15 cm", "not clear"),
         ("MRC abd L 6", "not clear"),
         ('neer R pos note "open', "not known here"),
-        ("AC tender R 0", "not clear"),
+        ("AC not tender R 2", "not clear"),
         ("flexion R active 150 L", "not clear what belongs"),
         ("beighton 4.5", "not clear"),
         ("neer R pos reading 1.5", "not a whole number"),

@@ -58,7 +58,7 @@ def test_the_words_that_were_typed_in_vain_are_read() -> None:
 
 def test_as_many_of_the_others_as_were_read_when_this_was_written() -> None:
     assert len(ALL) == 267
-    assert sum(map(is_met, ALL[FIRST:])) >= 236
+    assert sum(map(is_met, ALL[FIRST:])) >= 240
 
 
 def test_a_name_that_sums_up_several_never_becomes_a_finding_by_itself() -> None:

@@ -10,6 +10,7 @@ from pydantic import model_validator
 from sidewise.errors import UserError
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
+    Meant,
     Options,
     Said,
     Shorthand,
@@ -84,6 +85,8 @@ def _names(limits: SignLimits) -> tuple[str, ...]:
 
 
 def _read(said: Said, limits: SignLimits) -> Options | None:
+    if "NAMED" in said:
+        return _read_named(said, limits)
     options = list(said.get("options", ()))
     if "DENIED" in said:
         there = not options and limits.grades[0] in NOTHING_SEEN and len(said) == 1
@@ -96,6 +99,23 @@ def _read(said: Said, limits: SignLimits) -> Options | None:
     if len(grades) != 1 or place is False:
         return None
     return one_meaning("sign", grade=grades[0], place=place)
+
+
+def _read_named(said: Said, limits: SignLimits) -> Options | None:
+    """Of "SSP wasting", where the name itself says what is there: how much is asked."""
+    if not limits.may_be_ungraded:
+        return None
+    if "DENIED" in said:
+        return one_meaning("sign", grade=limits.grades[0]) if len(said) == 2 else None
+    grades = said.get("options", ())
+    if not grades:
+        some = (*limits.grades[1:], UNGRADED)
+        return Options(tuple(Meant({"kind": "sign", "grade": grade}, grade) for grade in some),
+                       "how much")  # fmt: skip
+    # "SSP wasting full" contradicts itself.
+    if len(grades) != 1 or grades[0] not in (*limits.grades[1:], UNGRADED):
+        return None
+    return one_meaning("sign", grade=grades[0])
 
 
 def _write(value: SignValue, _limits: SignLimits) -> Iterator[str]:
@@ -130,7 +150,7 @@ KIND = Kind(
     phrase=_phrase,
     line=Shorthand(
         names=_names,
-        said=fixed_set("options", "RESULT", "AT", "DENIED"),
+        said=fixed_set("options", "RESULT", "AT", "DENIED", "NAMED"),
         read=_read,
         write=_write,
         words=lambda limits: (*_all_grades(limits), *limits.places),

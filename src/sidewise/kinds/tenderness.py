@@ -52,7 +52,8 @@ def _read(said: Said, _limits: TendernessLimits) -> Options | None:
         return one_meaning("tenderness", grade=0) if len(said) == 1 else None
     if number is not None:
         grade = plain_number(number, None)
-        if grade not in (0, 1, 2, 3) or word == "not tender" or (word and not grade):
+        # "AC tender R 2, L 0": behind a number the word says what was graded, not that it hurts.
+        if grade not in (0, 1, 2, 3) or word == "not tender":
             return None
         return one_meaning("tenderness", grade=int(grade), familiar=familiar)
     if word == "not tender":

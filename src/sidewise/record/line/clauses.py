@@ -97,6 +97,9 @@ def clause_parts(clause: Tree[Token]) -> list[ClausePart]:
         part = sides_and_mode([node for is_marks, nodes in blocks if is_marks for node in nodes])
         part.values = [node for is_marks, nodes in blocks if not is_marks for node in nodes]
         return [part]
+    if len(blocks) % 2 and _is_mode_behind_all(blocks):
+        # "ER R 40 L 10 passive": of the last alone, or of both? It is asked of each.
+        blocks = blocks[:-1]
     if len(blocks) % 2:
         raise Unreadable("it is not clear what belongs to which side or mode")
     return [_pair(blocks[n], blocks[n + 1], kinds[0]) for n in range(0, len(blocks), 2)]
@@ -113,6 +116,17 @@ def _repeated(blocks: list[tuple[bool, list[Any]]]) -> bool:
         if sum(speaking) > 1:
             return True
     return False
+
+
+def _is_mode_behind_all(blocks: list[tuple[bool, list[Any]]]) -> bool:
+    """Whether what is left over is the only mode of the clause, behind all that was found."""
+    (first_marks, _), (is_marks, last) = blocks[0], blocks[-1]
+    modes = [node for marks, nodes in blocks if marks for node in nodes if _is_mode(node)]
+    return first_marks and is_marks and len(last) == 1 and modes == last
+
+
+def _is_mode(node: Any) -> bool:
+    return isinstance(node, Tree) and node.children[0].type == "MODE"
 
 
 def _pair(

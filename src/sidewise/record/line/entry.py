@@ -89,7 +89,7 @@ class _Reader:
             for part in there:
                 sides = part.sides = part.sides or sides
                 part.mode = part.mode or general
-                yield from self._part(part, span)
+                yield from self._part(part, span, named=len(there) > 1)
 
     def _whole(self) -> Span:
         text = self.entry.cut(self.entry.start, self.end).text
@@ -104,7 +104,8 @@ class _Reader:
             text = self.entry.cut(begin, end).text
             yield self.entry.cut(begin, begin + len(text.rstrip(" \t,"))), there
 
-    def _part(self, part: ClausePart, span: Span) -> Iterator[Outcome]:
+    def _part(self, part: ClausePart, span: Span, named: bool = False) -> Iterator[Outcome]:
+        """What one part says; `named` where its clause has others, so that a question names it."""
         features = Features()
         if self.entry.implied:
             features.put(self.entry.implied.name, self.entry.implied.value)
@@ -121,7 +122,7 @@ class _Reader:
             return
         if features.said or not features.attached:
             options = self._options(self.item, features.said)
-            yield self._outcome(self.item, part, options, extras, span)
+            yield self._outcome(self.item, part, options, extras, span, named)
         for other, said in features.attached:
             item = self.protocol.by_id[other]
             # Only the sides: an attached item has no mode of its own.
@@ -147,6 +148,7 @@ class _Reader:
         options: Options | None,
         more: dict[str, Any],
         span: Span,
+        named: bool = False,
     ) -> Outcome:
         """One part of the line: its findings if all is said, else what has to be asked."""
         sides, side_words = _sides(item, part)
@@ -163,7 +165,8 @@ class _Reader:
         ]
         if not ask:
             return Understood(span, choices[0].findings)
-        return Question(span, f"{item.label}: {', '.join(ask)}?", tuple(choices))
+        about = f"{item.label}, {' and '.join(part.sides)}" if named and part.sides else item.label
+        return Question(span, f"{about}: {', '.join(ask)}?", tuple(choices))
 
     def _findings(
         self, item: Item, sides: tuple[str, ...], mode: str | None, meant: Meant | None,
