@@ -5,6 +5,7 @@ The expectations are read from the table in docs/access.md, so the table is what
 
 from __future__ import annotations
 
+import copy
 import json
 import re
 from collections.abc import Iterator
@@ -125,22 +126,25 @@ def end_case(row: Any) -> None:
 def measured(clinic: Clinic) -> dict[tuple[str, str], dict[str, str]]:
     """What each of the cast gets from each view by each method."""
     found: dict[tuple[str, str], dict[str, str]] = {}
+    clients = {who: clinic.client(who) for who in CAST}
     for name, names in sorted({(n, tuple(a)) for n, a in views()}):
         url = reverse(name, kwargs=arguments(list(names), clinic))
         for method in METHODS:
-            got = {who: undone(clinic, who, method, url) for who in CAST}
+            got = {who: undone(clinic, clients[who], method, url) for who in CAST}
             # A method that the view does not know is no row of the table.
             if "-" not in got.values():
                 found[name, method] = got
     return found
 
 
-def undone(clinic: Clinic, who: str, method: str, url: str) -> str:
-    """The outcome, with whatever the view did taken back."""
+def undone(clinic: Clinic, client: Client, method: str, url: str) -> str:
+    """The outcome, with whatever the view did, to the store or to the browser, taken back."""
+    cookies = copy.deepcopy(client.cookies)
     with transaction.atomic():
         pk = clinic.examination.pk
-        got = outcome(clinic.client(who), method, url, f"?a={pk}&b={pk}")
+        got = outcome(client, method, url, f"?a={pk}&b={pk}")
         transaction.set_rollback(True)
+    client.cookies = cookies
     return got
 
 

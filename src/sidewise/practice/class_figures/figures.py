@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
-from scipy.stats import t as student_t
+from scipy.special import stdtrit
 
 from sidewise.practice.class_figures.one_case import NOT_COMPARED, WRONG_SIDE, PlayedCase, Weighed
 from sidewise.practice.feedback.advice import WEIGHED_WRONG
@@ -128,7 +128,7 @@ def mean_interval(values: np.ndarray) -> tuple[float | None, float | None]:
     count = len(values)
     if count < 2:
         return None, None
-    half = student_t.ppf(0.975, count - 1) * values.std(ddof=1) / count**0.5
+    half = stdtrit(count - 1, 0.975) * values.std(ddof=1) / count**0.5
     return float(values.mean() - half), float(values.mean() + half)
 
 

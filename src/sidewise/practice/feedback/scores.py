@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from scipy.stats import beta
+from scipy.special import betaincinv
 
 LEAST = 0.01
 """A chance below it, or as near to one, is scored as this: nobody is that sure of a joint, and
@@ -107,6 +107,6 @@ def _bins(
 
 def exact_interval(hits: int, count: int) -> tuple[float, float]:
     """95% interval of a share, Clopper and Pearson's."""
-    low = float(beta.ppf(0.025, hits, count - hits + 1)) if hits else 0.0
-    high = float(beta.ppf(0.975, hits + 1, count - hits)) if hits < count else 1.0
+    low = float(betaincinv(hits, count - hits + 1, 0.025)) if hits else 0.0
+    high = float(betaincinv(hits + 1, count - hits, 0.975)) if hits < count else 1.0
     return low, high
