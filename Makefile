@@ -4,6 +4,8 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.installed
 USER_STAMP := $(VENV)/.installed-for-users
+# Three on two cores: a third of the time a test waits, for a browser or another process.
+WORKERS ?= 3
 export OPENBLAS_NUM_THREADS ?= 1
 export OMP_NUM_THREADS ?= 1
 
@@ -39,11 +41,11 @@ run: $(USER_STAMP) ## set up what running needs, then open the invented clinic a
 
 test: install ## everything that can fail, on both databases, in a browser
 	$(BIN)/python -m tests.setup_browser
-	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not long" --durations=15
-	$(BIN)/python -m tests.setup_postgres -- $(BIN)/python -m pytest -n 2 --dist loadfile -m "not browser and not slow and not long" tests/web tests/safe
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile -m "not long" --durations=15
+	$(BIN)/python -m tests.setup_postgres -- $(BIN)/python -m pytest -n $(WORKERS) --dist loadfile -m "not browser and not slow and not long" tests/web tests/safe
 
 test-quick: install ## without the slow and the browser tests
-	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not long and not slow and not browser and not postgres"
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile -m "not long and not slow and not browser and not postgres"
 
 check: install ## format, lint, types, layers, migrations, docs examples; changes nothing
 	$(BIN)/python -m tests.check

@@ -32,6 +32,9 @@ DATABASE_KILLED = max(2, WORKERS_KILLED // 8)
 TABLETS = 4
 LEAST = 10
 """Touches that each tablet confirms before the store is looked at."""
+POSTGRES = pytest.param("postgresql", marks=[pytest.mark.postgres, pytest.mark.long])
+SQLITE = pytest.param("sqlite", marks=pytest.mark.long)
+"""The other store of what every run tries on one; workers die on both in every run."""
 HANGS_S = 900
 """Without one confirmation for so long nothing more will come on any machine."""
 
@@ -169,6 +172,7 @@ def test_nothing_confirmed_is_lost_when_workers_are_killed_again_and_again(
     assert sum(tablet.sent_again for tablet in tablets) > WORKERS_KILLED // 4
 
 
+@pytest.mark.parametrize("store", ["sqlite", POSTGRES], indirect=True)
 def test_nothing_confirmed_is_lost_when_the_service_is_killed_and_started_again(
     busy: tuple[Server, list[Tablet]],
 ) -> None:
@@ -196,6 +200,9 @@ def test_nothing_confirmed_is_lost_when_the_database_server_is_stopped_at_once(
         check(server, tablets)
 
 
+@pytest.mark.parametrize(
+    "store", [SQLITE, pytest.param("postgresql", marks=pytest.mark.postgres)], indirect=True
+)
 def test_a_service_that_is_told_to_stop_answers_what_it_has_begun(
     busy: tuple[Server, list[Tablet]],
 ) -> None:
