@@ -13,7 +13,7 @@ from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.store import append
 from sidewise.web.likeness import looks_like_a_person
 from sidewise.web.patients.models import Patient, Share
-from tests.safe.conftest import WHEN
+from tests.safe.conftest import WHEN, make_examination
 from tests.web.cast import person, send, tender, touch
 
 
@@ -29,15 +29,60 @@ def test_the_list_says_age_complaint_with_side_and_the_last_visit(cast):
 
 @pytest.mark.parametrize("address", ["/", "/patients/"])
 def test_a_raised_flag_stands_in_the_lists_by_name_and_urgency(cast, address):
-    warm, swollen = {"kind": "choice", "choice": "hot"}, {"kind": "sign", "grade": "marked"}
-    hot = [{"item": "warmth", "side": "left", "value": warm},
-           {"item": "gh_swelling", "side": "left", "value": swollen}]  # fmt: skip
-    touch(cast.client("owner"), cast.examination, *hot)
-    entry = {"id": "f1", "at": "2026-03-02T09:41:00Z",
-             "deed": {"do": "state", "field": "history.fever", "value": "yes"}}  # fmt: skip
-    send(cast.client("owner"), cast.examination, [entry])
+    _make_hot(cast)
     page = _plain(cast.client("owner").get(address))
     assert re.search(r"RED FLAG hot, swollen joint \(emergency\)", page)
+
+
+def _make_hot(cast):
+    """A hot, swollen joint with fever at the first visit."""
+    warm, swollen = {"kind": "choice", "choice": "hot"}, {"kind": "sign", "grade": "marked"}
+    touch(cast.client("owner"), cast.examination, {"item": "warmth", "side": "left", "value": warm},
+          {"item": "gh_swelling", "side": "left", "value": swollen})  # fmt: skip
+    fever = {"do": "state", "field": "history.fever", "value": "yes"}
+    send(cast.client("owner"), cast.examination,
+         [{"id": "f1", "at": "2026-03-02T09:41:00Z", "deed": fever}])  # fmt: skip
+
+
+def test_a_raised_flag_stands_over_the_patients_page_with_what_to_do(cast):
+    client = cast.client("owner")
+    address = f"/patients/{cast.patient.key}/"
+    assert "RAISED" not in _plain(client.get(address))
+    _make_hot(cast)
+    page = _plain(client.get(address))
+    over, _, visits = page.partition(" Visits ")
+    assert "RAISED, emergency: hot, swollen joint. Suspect septic arthritis." in over
+    assert "Same-day emergency pathway" in over
+    assert "visit of 2 Mar 2026" in over
+    assert "RED FLAG hot, swollen joint (emergency)" in visits
+
+
+def test_a_flag_that_no_later_visit_excluded_stays_over_the_patients_page(cast):
+    _make_hot(cast)
+    make_examination(cast.patient, cast.owner, examined_at="2026-04-02T09:40:00+00:00")
+    page = _plain(cast.client("owner").get(f"/patients/{cast.patient.key}/"))
+    over, _, visits = page.partition(" Visits ")
+    assert ("RAISED, emergency: hot, swollen joint. Raised on 2 Mar 2026; no visit has excluded it"
+            " since.") in over  # fmt: skip
+    # Each visit's own line says what that visit raised.
+    assert visits.count("RED FLAG") == 1
+
+
+def test_visits_that_cannot_be_of_one_person_are_asked_about(cast):
+    client, address = cast.client("owner"), f"/patients/{cast.patient.key}/"
+    make_examination(cast.patient, cast.owner, examined_at="2026-04-02T09:40:00+00:00")
+    assert "Another person?" not in _plain(client.get(address))
+    make_examination(cast.patient, cast.owner, examined_at="2026-05-02T09:40:00+00:00",
+                     age=31, sex="male")  # fmt: skip
+    assert "Another person? 2 April 2026: 58, woman" in _plain(client.get(address))
+
+
+def test_a_discarded_visit_puts_no_flag_over_the_patient(cast):
+    _make_hot(cast)
+    Examination.objects.filter(pk=cast.examination.pk).update(state="discarded")
+    page = _plain(cast.client("owner").get(f"/patients/{cast.patient.key}/"))
+    assert "RAISED" not in page
+    assert "RED FLAG" not in page
 
 
 def test_a_list_without_a_raised_flag_never_says_that_there_is_none(cast):

@@ -69,7 +69,7 @@ def _follow() -> Schema:
     shapes.defs["Followed"] = without(shapes.fields_of(Followed), ["ladder"])
     fields = {"basis": TEXT, **body["properties"], "absent": TEXTS}
     title = "What changed over one person's visits, and what is error"
-    return _document(FORMAT, title, closed_object(fields, ["absent"]), shapes.defs)
+    return _document(FORMAT, title, closed_object(fields, ["absent", "doubts"]), shapes.defs)
 
 
 def _line() -> Schema:

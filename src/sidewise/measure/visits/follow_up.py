@@ -15,6 +15,7 @@ from sidewise.measure.sides.readings import Measurement, measurements
 from sidewise.measure.visits.changes import change_test
 from sidewise.measure.visits.checks import check_instruments, check_visits
 from sidewise.measure.visits.course import smooth_course
+from sidewise.measure.visits.persons import person_doubts
 from sidewise.measure.visits.results import (
     DAYS_IN_WEEK,
     CoursePoint,
@@ -56,7 +57,7 @@ def follow(
     last = side_differences(records[-1], protocol, tables)
     patient = records[0].context.patient
     summary = follow_up_summary(patient, dates, followed, scales)
-    return FollowUp(patient, dates, followed, scales, last, once, summary)
+    return FollowUp(patient, dates, followed, scales, last, once, summary, person_doubts(records))
 
 
 Way = tuple[str, str, str | None, str]

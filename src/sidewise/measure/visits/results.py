@@ -86,6 +86,7 @@ class FollowUp(Shown):
     differences: tuple[SideDifference, ...]
     only_once: tuple[str, ...]
     sentence: str
+    doubts: tuple[str, ...] = ()
 
     def view(self) -> View:
         """What is shown of it in a line, as frames and in a notebook."""

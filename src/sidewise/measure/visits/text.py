@@ -29,6 +29,7 @@ def follow_document(found: FollowUp) -> dict[str, Any]:
 def follow_lines(found: FollowUp) -> Iterator[str]:
     """The result for a reader: the sentence, the course of each measure, the sides, cautions."""
     yield found.sentence
+    yield from found.doubts
     yield ""
     for followed in found.followed:
         yield f"{_sign(followed.overall.real)} {followed.sentence}"

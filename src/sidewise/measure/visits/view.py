@@ -28,7 +28,7 @@ def follow_view(found: FollowUp) -> View:
             "scales": field_table(SCALES, found.scales),
             "differences": field_table(SIDES, found.differences),
         },
-        cautions=(*(once if found.only_once else ()), BASIS),
+        cautions=(*found.doubts, *(once if found.only_once else ()), BASIS),
     )
 
 

@@ -28,6 +28,18 @@ class PatientLine:
     last: VisitLine | None
 
 
+@dataclass(frozen=True, slots=True)
+class PatientFlags:
+    """What stands over a patient: flags of the last visit, and what earlier ones left open."""
+
+    last: Examination
+    """The visit that raised them."""
+    raised: tuple[RedFlag, ...]
+    """The most urgent first."""
+    earlier: tuple[EarlierFlag, ...]
+    """Raised before, and not excluded since."""
+
+
 def visit_lines(visits: Iterable[Examination]) -> tuple[VisitLine, ...]:
     """A line for each visit, in their order; of a patient's earlier visits what they left open."""
     listed = list(visits)
@@ -46,6 +58,28 @@ def patient_lines(patients: Iterable[Patient]) -> tuple[PatientLine, ...]:
         PatientLine(one, _line(visits[-1], visits) if (visits := all_of[one.pk]) else None)
         for one in listed
     )
+
+
+def own_lines(visits: Iterable[Examination]) -> tuple[VisitLine, ...]:
+    """A line for each visit with its own flags alone; of a discarded one none is said."""
+    return tuple(VisitLine(visit, _own(visit)) for visit in visits)
+
+
+def patient_flags(visits: Iterable[Examination]) -> PatientFlags | None:
+    """The flags over a patient with these visits; None if nothing was raised and left open."""
+    kept = [one for one in visits if one.state != Examination.State.DISCARDED]
+    if not kept:
+        return None
+    last = max(kept, key=lambda one: one.examined_at)
+    raised = tuple(flag for flag in _flags(last) if flag.status == "raised")
+    earlier = _earlier(last, sorted(kept, key=lambda one: one.examined_at))
+    return PatientFlags(last, raised, earlier) if raised or earlier else None
+
+
+def _own(visit: Examination) -> ListLine:
+    now = current(visit)
+    is_kept = visit.state != Examination.State.DISCARDED
+    return list_line(now.record, now.protocol, now.completeness.flags if is_kept else ())
 
 
 def _visits_of(patients: set[int]) -> dict[int, list[Examination]]:

@@ -18,6 +18,7 @@ from sidewise.measure import FollowUp, follow
 from sidewise.measure.drawings.pictures import follow_picture
 from sidewise.measure.norms.tables import tables_of
 from sidewise.measure.visits.days import ONE_DAY, latest_of_each_day, passed_over
+from sidewise.measure.visits.persons import person_doubts
 from sidewise.protocol import protocol_of
 from sidewise.record import Context, Record
 from sidewise.record.following import with_carried
@@ -30,7 +31,13 @@ from sidewise.web.examinations.comparison import ComparedPlace, compare_visits
 from sidewise.web.examinations.essentials import signed_by_other_knowledge
 from sidewise.web.examinations.following import earlier_visit, kinds_offered, last_setting
 from sidewise.web.examinations.forms import NewExaminationForm, now
-from sidewise.web.examinations.lines import VisitLine, visit_lines
+from sidewise.web.examinations.lines import (
+    PatientFlags,
+    VisitLine,
+    own_lines,
+    patient_flags,
+    visit_lines,
+)
 from sidewise.web.examinations.models import Examination
 from sidewise.web.examinations.repair import LeftTrace, traces_for
 from sidewise.web.examinations.state import current
@@ -86,6 +93,12 @@ class PatientPage:
     """Whether this person may begin another."""
     visits: tuple[Examination, ...]
     """The visits, the latest first."""
+    lines: tuple[VisitLine, ...]
+    """The same with what was raised at each."""
+    flags: PatientFlags | None
+    """What stands over the patient now."""
+    doubts: tuple[str, ...]
+    """What speaks against the visits being of one person."""
     course: FollowUp | None
     """Their follow-up."""
     no_course: str
@@ -156,6 +169,11 @@ def today(request: SignedInRequest) -> HttpResponse:
     return show(request, "examinations/visits/today.html", context)
 
 
+def _doubts(visits: list[Examination]) -> tuple[str, ...]:
+    kept = [visit for visit in visits if visit.state != Examination.State.DISCARDED]
+    return person_doubts([current(visit).record for visit in kept])
+
+
 @require_GET
 def patient(request: SignedInRequest, key: UUID) -> HttpResponse:
     """One patient's visits in time."""
@@ -167,6 +185,9 @@ def patient(request: SignedInRequest, key: UUID) -> HttpResponse:
         patient=who.patient,
         may_write=who.may_write,
         visits=tuple(visits),
+        lines=own_lines(visits),
+        flags=patient_flags(visits),
+        doubts=_doubts(visits),
         course=found.followed,
         no_course=found.why_not,
         passed_over=found.passed_over,
