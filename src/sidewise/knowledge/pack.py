@@ -33,7 +33,7 @@ FORMAT = "sidewise-pack/2"
 class PackedParts(Mapping[str, Any]):
     """The parts of a pack by name, each decoded when it is first asked for."""
 
-    def __init__(self, lines: Mapping[str, str]) -> None:
+    def __init__(self, lines: Mapping[str, bytes]) -> None:
         self._lines = lines
         self._decoded: dict[str, Any] = {}
 
@@ -138,17 +138,16 @@ def _private(folder: Path) -> None:
 def _read(path: Path, key: str) -> PackedParts | None:
     """The parts of a pack with this key; None for none, another key, or a damaged one."""
     try:
-        head, _, text = path.read_text(encoding="utf-8").partition("\n")
+        head, _, rest = path.read_bytes().partition(b"\n")
         named = json.loads(head)
-        # Of texts in JSON no line breaks but those between the parts.
-        lines = text.rstrip("\n").split("\n")
+        # Of texts in JSON no line breaks but those between the parts. They stay bytes: most are
+        # not asked for, and a megabyte is not decoded to be hashed.
+        content = rest.rstrip(b"\n")
+        lines = content.split(b"\n")
         names = named["parts"]
-        sound = {
-            "format": FORMAT,
-            "key": key,
-            "sha256": _digest("\n".join([*names, *lines])),
-            "parts": names,
-        }
+        digest = hashlib.sha256("".join(f"{name}\n" for name in names).encode())
+        digest.update(content)
+        sound = {"format": FORMAT, "key": key, "sha256": digest.hexdigest(), "parts": names}
         return PackedParts(dict(zip(names, lines, strict=True))) if named == sound else None
     except (OSError, ValueError, TypeError, KeyError, RecursionError):
         return None

@@ -6,13 +6,14 @@ The parts are plain data. What they mean is made by higher rooms, each once for 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from threading import RLock
 from typing import Any, Concatenate, NoReturn, ParamSpec, TypeVar
 
 from sidewise.errors import UserError
+from sidewise.knowledge.kept_views import ABSENT, KeptViews, builder_name
 from sidewise.knowledge.manifest import BY_NAME, FIT, WEIGHING
 from sidewise.knowledge.pack import cache_file, packed_parts, write_pack
 from sidewise.knowledge.reading import files_of, fingerprint_of, read_parts
@@ -34,7 +35,9 @@ class Region:
     folder: Path = field(repr=False)
     fingerprint: str = field(repr=False)
     parts: Mapping[str, Any] = field(repr=False)
-    _views: dict[Hashable, Any] = field(default_factory=dict, init=False, repr=False)
+    _views: dict[tuple[Any, ...], Any] = field(default_factory=dict, init=False, repr=False)
+    # Made and checked before, when the region was packed; a region of other parts has none.
+    _kept: KeptViews | None = field(default=None, init=False, repr=False)
     # Re-entrant: a view is made from other views.
     _making: RLock = field(default_factory=RLock, init=False, repr=False)
 
@@ -85,9 +88,20 @@ class Region:
         except KeyError:
             with self._making:
                 if key not in self._views:
-                    self._views[key] = build(self, *args, **kwargs)
+                    kept = ABSENT if self._kept is None or args else self._kept.get(build)
+                    made = build(self, *args, **kwargs) if kept is ABSENT else kept
+                    self._views[key] = made
                 found = self._views[key]
         return found
+
+    def believe(self, kept: KeptViews) -> None:
+        """Take views from here instead of making them."""
+        object.__setattr__(self, "_kept", kept)
+
+    def made_views(self) -> dict[str, Any]:
+        """The views made so far, by the name of what makes them; those of a choice left out."""
+        alone = ((key[0], made) for key, made in self._views.items() if len(key) == 1)
+        return {builder_name(build): made for build, made in alone}
 
     def __reduce__(self) -> NoReturn:
         raise TypeError("a region does not travel between processes: each opens its own")

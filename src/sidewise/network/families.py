@@ -18,14 +18,14 @@ than at K x K. `docs/decisions/exact-elimination.md` has the measurements.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from sidewise.ground.arrays import Array
-from sidewise.network.normal import normal_probability
+from sidewise.network.normal import normal_probability, normal_quantile
 
 NODES = 15
 # Half-width of the grid in standard deviations. A small rho makes the integrand wide and smooth, so
@@ -139,14 +139,6 @@ def _with_margins(table: Array, weight: Array) -> Array:
     return table
 
 
-@lru_cache(maxsize=1)
-def _ndtri() -> Callable[[Array], Array]:
-    """The normal quantile, from a library that is imported where it is first needed."""
-    from scipy.special import ndtri
-
-    return ndtri  # type: ignore[no-any-return]
-
-
 def node_probability(present: Array, shift: Array, scale: Array, sign: float) -> Array:
     """P(present) (sign 1) or P(absent) (sign -1) at each node, (K, ..., D), draw axis last.
 
@@ -154,7 +146,7 @@ def node_probability(present: Array, shift: Array, scale: Array, sign: float) ->
     """
     # The threshold of an impossible or certain finding is infinite, for which Phi's polynomials
     # have no answer; beyond 40 standard deviations Phi is 0 or 1 to the last bit.
-    threshold = np.clip(_ndtri()(present), -FURTHEST, FURTHEST)
+    threshold = np.clip(normal_quantile(present), -FURTHEST, FURTHEST)
     threshold *= sign / scale
     inner = (len(shift), *[1] * (present.ndim - 1), shift.shape[-1])
     argument = threshold[None] + (sign * shift).reshape(inner)

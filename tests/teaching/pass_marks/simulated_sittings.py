@@ -2,7 +2,11 @@
 
 Run by itself it goes through all designs and prints the tables of docs/marks-calibration.md:
 
-    python -m tests.teaching.pass_marks.simulated_sittings [STUDENTS [SEED]]
+    python -m tests.teaching.pass_marks.simulated_sittings --rounds 8 --seed 20264 [--kept FOLDER]
+
+A round is some sittings of every design (`SITTINGS`, more of the small classes), with a seed of its
+own. With a folder each round is kept when it is finished, and the same command goes on after those
+that are there.
 
 A student has an ability; a performance adds what is the student's own at that station and the
 judgement's error; an examiner stands at one station of one circuit and takes off a severity. The
@@ -13,12 +17,16 @@ marks that the line has in a class without end.
 
 from __future__ import annotations
 
+import argparse
 import sys
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+from sidewise.ground.interval import Z95
 from sidewise.teaching.pass_marks.decision_chances import decision_chances
 from sidewise.teaching.pass_marks.decisions import Rule
 from sidewise.teaching.pass_marks.examination_mark import examination_mark
@@ -30,6 +38,8 @@ from sidewise.teaching.tables.scores import Sheet, score_sheet
 STATIONS, STUDENTS = (6, 10, 16), (12, 30, 100, 500)
 EDGES = np.array([-12.0, -5.0, 4.0, 13.0])
 ENDLESS, REPEATS = 4000, 2000
+SITTINGS = {12: 42, 30: 33, 100: 20, 500: 10}
+"""Sittings of every design in a round, by how many students each has."""
 
 
 @dataclass(frozen=True)
@@ -188,20 +198,65 @@ def designs() -> list[Circumstances]:
     ]  # fmt: skip
 
 
-def main(students: int, seed: int = 11) -> None:
-    """All designs with about so many students each; tables to standard output, progress aside."""
-    found: dict[Circumstances, Outcome] = {}
-    for c in designs():
-        found[c] = simulate(c, max(2, students // c.students), seed)
-        same = [o for k, o in found.items() if k.students == c.students]
-        print(c, by_tenth(joined(same)).round(3).to_csv(), file=sys.stderr, flush=True)
-    print(by_tenth(joined(list(found.values()))).round(3).to_string(index=False))
+def proved(table: pd.DataFrame, least: int, points: float = 0.03) -> pd.DataFrame:
+    """The tenths of `by_tenth` that hold `least` students, with `agrees`: True where the whole 95%
+    interval of claimed less realised lies within `points`, so that agreement is shown and not
+    only a disagreement missed; False where the whole interval lies outside; None where neither."""
+    full = table[table["students"] >= least].copy()
+    gap, half = full["claimed"] - full["realised"], Z95 * full["error"]
+    full["low"], full["high"] = gap - half, gap + half
+    inside = (full["low"] >= -points) & (full["high"] <= points)
+    outside = (full["low"] > points) | (full["high"] < -points)
+    full["agrees"] = np.where(inside, True, np.where(outside, False, None))
+    return full
+
+
+def one_round(seed: int, share: float = 1.0) -> list[Outcome]:
+    """Some sittings of every design, in the order of `designs`; share: of `SITTINGS`."""
+    return [simulate(c, max(1, round(share * SITTINGS[c.students])), seed) for c in designs()]
+
+
+def kept_round(folder: Path, seed: int) -> list[Outcome]:
+    """As `one_round`, from the folder where it is there, else made and put there."""
+    path = folder / f"round-{seed}.npz"
+    if not path.exists():
+        made = one_round(seed)
+        part = path.with_suffix(".part")
+        with part.open("wb") as file:
+            np.savez(file, **{f"{i}_{f.name}": getattr(o, f.name)
+                              for i, o in enumerate(made) for f in fields(Outcome)})  # fmt: skip
+        part.replace(path)
+    with np.load(path) as data:
+        return [Outcome(*(data[f"{i}_{f.name}"] for f in fields(Outcome)))
+                for i in range(len(designs()))]  # fmt: skip
+
+
+def tables(found: list[list[Outcome]]) -> Iterator[str]:
+    """All rounds together, by tenth; then the same by each circumstance."""
+    per_design = list(zip(designs(), map(joined, map(list, zip(*found, strict=True))), strict=True))
+    everyone = joined([o for _, o in per_design])
+    sittings = everyone.sitting.max() + 1
+    yield f"{everyone.passed.size:,} students of {sittings:,} sittings, {len(found)} rounds"
+    yield proved(by_tenth(everyone), 0).round(4).to_string(index=False)
     for field in ("students", "stations", "circuits", "own", "least"):
-        for value in sorted({getattr(c, field) for c in found}):
-            part = joined([o for c, o in found.items() if getattr(c, field) == value])
-            print(f"\n{field} {value}")
-            print(by_tenth(part).round(3).to_string(index=False))
+        for value in sorted({getattr(c, field) for c, _ in per_design}):
+            part = joined([o for c, o in per_design if getattr(c, field) == value])
+            yield f"\n{field} {value}\n{proved(by_tenth(part), 0).round(4).to_string(index=False)}"
+
+
+def main(words: list[str]) -> None:
+    """Tables to standard output, progress aside."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--rounds", type=int, default=8)
+    parser.add_argument("--seed", type=int, default=20264, help="of the first round")
+    parser.add_argument("--kept", type=Path, help="a folder of finished rounds")
+    asked = parser.parse_args(words)
+    found = []
+    for seed in range(asked.seed, asked.seed + asked.rounds):
+        found.append(kept_round(asked.kept, seed) if asked.kept else one_round(seed))
+        print(f"round {len(found)} of {asked.rounds}", file=sys.stderr, flush=True)
+    print("\n".join(tables(found)))
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:3])) if len(sys.argv) > 1 else main(2000)
+    main(sys.argv[1:])

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sidewise.teaching.pass_marks import true_scores
 from sidewise.teaching.pass_marks.true_scores import _alike, _cells, _inverse, _solve, _Variances
 
 V = _Variances(between=50.0, rest=90.0, examiner=6.0, session=2.0)
@@ -25,9 +26,13 @@ def _scores(students_stay: bool) -> pd.DataFrame:
     })  # fmt: skip
 
 
+@pytest.mark.parametrize("dense", [True, False])
 @pytest.mark.parametrize("students_stay", [True, False])
-def test_the_posterior_is_that_of_all_effects_together(students_stay: bool) -> None:
+def test_the_posterior_is_that_of_all_effects_together(
+    students_stay: bool, dense: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """One Gaussian model of students, stations, examiners and sessions, solved at once."""
+    monkeypatch.setattr(true_scores, "DENSE", true_scores.DENSE if dense else 0)
     scores = _scores(students_stay)
     cells = _cells(scores)
     solved = _solve(cells, V)
@@ -60,7 +65,8 @@ def test_the_inverse_by_blocks_is_the_inverse(diagonal: bool) -> None:
     assert np.abs(found - whole).max() < 1e-12 * np.abs(whole).max()
 
 
-def test_students_who_went_round_together_share_a_row() -> None:
+def test_students_who_went_round_together_share_a_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(true_scores, "DENSE", 0)
     cells = _cells(_scores(students_stay=True))
     rows, which = _alike(cells.seen)
     assert rows.shape[0] == STUDENTS // 10

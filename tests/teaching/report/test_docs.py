@@ -54,3 +54,18 @@ def test_every_option_is_documented() -> None:
     missing = [name for name in options if name not in PAGE]
     assert missing == []
     assert len(options) == 32
+
+
+def test_every_point_of_what_was_not_so_has_its_tests() -> None:
+    page = (ROOT / "docs" / "marks-promises.md").read_text(encoding="utf-8")
+    table = page.partition("## Point by point")[2].partition("\n## ")[0]
+    rows = re.findall(r"^\| (\d+) \|.*\| (.+) \|$", table, flags=re.MULTILINE)
+    assert [int(number) for number, _ in rows] == list(range(1, 17))
+    there = set()
+    for path in (ROOT / "tests" / "teaching").rglob("test_*.py"):
+        there |= set(re.findall(r"^def (test_\w+)", path.read_text(), flags=re.MULTILINE))
+    for number, cell in rows:
+        # Without a file's name a test is of one file, said above the table; "file::test" names it.
+        named = {name.rpartition("::")[2] for name in re.findall(r"`([^`]+)`", cell)}
+        assert named, number
+        assert named <= there, (number, named - there)

@@ -13,6 +13,7 @@ from sidewise.teaching.examples.example_files import as_written
 from sidewise.teaching.sitting.options import row_numbers
 from sidewise.teaching.tables.columns import RatingScale, rating_scale
 from sidewise.teaching.tables.marks_table import Marks, check_marks, read_marks
+from sidewise.teaching.tables.row_checks import trim_text
 from sidewise.teaching.tables.scores import station_scores
 from tests.teaching.conftest import EXAMPLES
 
@@ -282,3 +283,11 @@ def test_check_of_an_incomplete_table() -> None:
 def test_scale_words_must_differ() -> None:
     with pytest.raises(UserError, match="two different words"):
         RatingScale(("pass", "Pass"), 0)
+
+
+@pytest.mark.parametrize("cells", [
+    ["a", "b", "a"], [" a", "a", "b ", "a ", ""], ["  ", "", "x"], ["\u00a0a", "a\t", "a b"], [],
+])  # fmt: skip
+def test_cells_are_trimmed_as_one_by_one(cells: list[str]) -> None:
+    text = pd.Series(cells, index=range(2, 2 + len(cells)), dtype=str, name="student")
+    pd.testing.assert_series_equal(trim_text(text), text.str.strip())

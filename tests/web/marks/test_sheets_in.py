@@ -6,9 +6,12 @@ import io
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
+from sidewise.errors import UserError
 from sidewise.teaching.tables.marks_table import read_marks
+from sidewise.teaching.tables.sheet_upload import LIMITS, uploaded_grid
 from sidewise.web.marks import store
 from sidewise.web.marks.models import (
     KeptSitting,
@@ -147,7 +150,7 @@ def test_the_words_of_the_rating_are_asked_where_they_are_not_known(room):
     [
         (b"", "an empty file"),
         (b"PK\x03\x04 no archive", "a workbook that does not open"),
-        (b"PAR1 and more", "a file of another kind"),
+        (b"PAR1 and more", "a Parquet file that does not open"),
         (b"\xd0\xcf\x11\xe0 and more", "a file of another kind"),
         (b"a,b\n\x00\x00,1\n", "binary data"),
         (b"a" * 3000 + b",b\n1,2\n", "3,000 letters in one cell"),
@@ -161,6 +164,35 @@ def test_what_is_no_sheet_or_too_large_is_refused_in_words(room, data, what):
     assert answer.status_code == 422
     assert what in told(answer)[0]["got"].replace("&quot;", "")
     assert _counts() == before
+
+
+def _parquet(frame):
+    packed = io.BytesIO()
+    frame.to_parquet(packed)
+    return packed.getvalue()
+
+
+def test_a_parquet_file_is_kept_as_the_same_sheet_in_text_is(room):
+    frame = pd.read_csv(io.BytesIO(long_sheet()))
+    made = room.bring(_parquet(frame), "as Parquet")
+    grids = [store.grid_of(store.latest_sheet(one)).rows for one in (room.sitting, made)]
+    assert grids[0] == grids[1]
+    assert made.settlements.get().answers == {}
+
+
+@pytest.mark.parametrize(("frame", "what"), [
+    (pd.DataFrame({"student": ["S1"] * 70_000}), "70,000 rows"),
+    (pd.DataFrame({f"c{k}": [1] for k in range(401)}), "401 columns"),
+    (pd.DataFrame({f"c{k}": [1] * 4_000 for k in range(301)}), "1,204,000 cells"),
+    (pd.DataFrame({"student": ["S" * 26_000_000]}), "bytes unpacked"),
+    (pd.DataFrame({"student": ["S" * 2_001]}), "2,001 letters in one cell"),
+])  # fmt: skip
+def test_a_parquet_file_is_measured_by_its_footer_first(frame, what):
+    data = _parquet(frame)
+    assert len(data) < LIMITS.sent
+    with pytest.raises(UserError) as caught:
+        uploaded_grid("week.parquet", data)
+    assert what in str(caught.value.got)
 
 
 def _workbook(rows):

@@ -120,8 +120,6 @@ Rule = Annotated[
     | Annotated[Unless, Tag("then")],
     Discriminator(_kind),
 ]
-for _model in (ContextIs, AllOf, AnyOf, AtLeast, Not, Unless):
-    _model.model_rebuild()
 
 
 def leaves(rule: Rule) -> Iterator[Ask | Is | ContextIs]:

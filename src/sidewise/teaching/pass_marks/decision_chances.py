@@ -62,12 +62,11 @@ def decision_chances(
     """Chances of every student of `table`; `needed` is the least number of stations (0: none)."""
     centre, sd = _aligned(table, scores)
     middle = centre.mean(axis=0)
-    asked = _asked(table, scores, middle, cuts, needed, np.random.default_rng(seed))
+    errors = _errors(table, scores, middle, cuts.total.size, np.random.default_rng(seed))
+    asked = _asked(table, middle, cuts, needed, errors)
     if needed:
         settled = _settled(table, middle, cuts)
-        right = np.median(
-            _asked(table, scores, middle, settled, needed, np.random.default_rng(seed)), axis=1
-        )
+        right = np.median(_asked(table, middle, settled, needed, errors), axis=1)
     else:
         right = _by_total(table, middle, cuts)
     ahead = centre + cuts.pull if cuts.pull.size else centre
@@ -118,19 +117,16 @@ def _settled(table: Sheet, centre: Array, cuts: CutDraws) -> CutDraws:
     return CutDraws(cuts.total, stations, cuts.pull)
 
 
-def _asked(
-    table: Sheet, scores: TrueScores, centre: Array, cuts: CutDraws, needed: int,
-    rng: np.random.Generator,
-) -> Array:  # fmt: skip
+def _asked(table: Sheet, centre: Array, cuts: CutDraws, needed: int, errors: Array) -> Array:
     """The true score that each simulated examination asks for: (pass marks, repeats)."""
     levels = _levels(table, centre)
-    errors = _errors(table, scores, centre, cuts.total.size, rng)
     total = cuts.total[:, None] - levels.mean() - errors.mean(axis=2)
     if not needed:
         return np.asarray(total)
     gap = np.where(np.isnan(cuts.stations), np.inf, cuts.stations - levels)
-    stations = np.sort(gap[:, None, :] - errors, axis=2)
-    return np.asarray(np.maximum(total, stations[:, :, min(needed, levels.size) - 1]))
+    place = min(needed, levels.size) - 1
+    stations = np.partition(gap[:, None, :] - errors, place, axis=2)
+    return np.asarray(np.maximum(total, stations[:, :, place]))
 
 
 def _errors(

@@ -34,6 +34,8 @@ MOST_DRAWS, FEWEST_DRAWS = 96, 12
 # Multiplications that all draws together may cost, and numbers they may hold: well under a second.
 # The more students, the better the variances are known, and the fewer draws of them are needed.
 WORK, HELD = 2e9, 400_000
+# A table of so many numbers is kept whole, zeros and all.
+DENSE = 250_000
 # A logarithm's standard error above this tells nothing more: a factor of seven either way.
 WIDEST_LOG = 1.0
 # A share of error is drawn from a grid that reaches so many of its standard deviations.
@@ -89,9 +91,10 @@ class _Cells:
 
     Columns are what crosses students: stations, examiners, sessions; examiners who share a cell
     have a part of it each. `count` and `total` are by student, `column_total` by column, `seen`
-    (students, columns; sparse) and `gram` (columns, columns) count meetings; `together` is, for
-    each number of cells that students have, that number and the sum of seen' seen over them;
-    `alike` are the different rows of `seen` and, for every student, which of them it is.
+    (students, columns; sparse where it is large) and `gram` (columns, columns) count meetings;
+    `together` is, for each number of cells that students have, that number and the sum of seen'
+    seen over them; `alike` are the different rows of `seen` and, for every student, which of them
+    it is.
     `per_cell` is how many judgements a cell holds on average.
     """
 
@@ -136,10 +139,14 @@ def _cells(scores: pd.DataFrame) -> _Cells:
         (float(many), (seen[count == many].T @ seen[count == many]).toarray())
         for many in np.unique(count)
     )
+    alike, which = _alike(seen)
+    if seen.shape[0] * seen.shape[1] <= DENSE:
+        # What sparse tables spare in a class of a year is less than what they ask each time.
+        seen, alike = seen.toarray(), alike.toarray()
     return _Cells(
         tuple(map(str, names)), count, np.bincount(who, y).astype(float),
         seen, (x.T @ x).toarray(), x.T @ y, len(stations), len(parts[1][1]),
-        len(rows) / y.size, together, _alike(seen),
+        len(rows) / y.size, together, (alike, which),
     )  # fmt: skip
 
 
@@ -269,7 +276,7 @@ def _solve(cells: _Cells, v: _Variances) -> _Solved:
     centre = cells.total / v.rest / own + ahead - cells.total.sum() / cells.size
     along = inverse @ level
     rows, which = cells.alike
-    square = np.asarray(rows.multiply(rows @ inverse).sum(axis=1)).ravel()[which]
+    square = np.asarray((rows * (rows @ inverse)).sum(axis=1)).ravel()[which]
     around = float(level @ along) - 2 * share * (cells.seen @ along) + share**2 * square
     return _Solved(centre, np.sqrt(1 / own + around), np.asarray(effects), np.asarray(inverse))
 

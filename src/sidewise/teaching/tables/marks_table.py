@@ -30,6 +30,7 @@ from sidewise.teaching.tables.row_checks import (
     date_like,
     parse_numbers,
     parse_times,
+    trim_text,
 )
 from sidewise.teaching.tables.table_files import (
     MissingHeadings,
@@ -242,13 +243,13 @@ def _column(name: str, text: pd.Series[str], scale: RatingScale, faults: Faults)
     if name == "time":
         return parse_times(text, faults)
     if name in ("group", "domain", "stage"):
-        trimmed = text.str.strip()
+        trimmed = trim_text(text)
         return trimmed.where(trimmed != "", None)
     return text
 
 
 def _identities(name: str, text: pd.Series[str], faults: Faults) -> pd.Series[str]:
-    trimmed = text.str.strip()
+    trimmed = trim_text(text)
     if name in DEFAULTS:
         return trimmed.where(trimmed != "", DEFAULTS[name])
     faults.rows(trimmed.index[trimmed == ""], name, "", f"the {name}", "A row needs one.")

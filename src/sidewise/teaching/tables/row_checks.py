@@ -106,6 +106,23 @@ def _spoken(rows: list[int]) -> str:
     return f"rows {shown} and {len(rows) - 6:,} more" if len(rows) > 6 else f"rows {shown}"
 
 
+def trim_text(text: pd.Series[str]) -> pd.Series[str]:
+    """The cells without the spaces around them.
+
+    Each different text is looked at once: a cohort's table has a quarter of a million cells in a
+    column, and a few thousand texts.
+    """
+    import pandas as pd
+
+    codes, different = pd.factorize(text)
+    trimmed = pd.Series(different, dtype=text.dtype).str.strip()
+    if (codes < 0).any():
+        return text.str.strip()
+    if (trimmed.to_numpy() == np.asarray(different)).all():
+        return text
+    return pd.Series(trimmed.array.take(codes), index=text.index, name=text.name)
+
+
 def parse_numbers(
     text: pd.Series[str], faults: Faults, blank: float | None = None
 ) -> pd.Series[float]:
@@ -121,7 +138,7 @@ def parse_numbers(
 
 
 def _second_look(text: pd.Series[str], values: pd.Series[float], faults: Faults) -> None:
-    trimmed = text.str.strip()
+    trimmed = trim_text(text)
     empty = trimmed.str.lower().isin(BLANKS)
     commas = trimmed.str.fullmatch(_DECIMAL_COMMA.pattern)
     values[trimmed.index[empty]] = np.nan

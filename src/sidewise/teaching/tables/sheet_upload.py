@@ -41,16 +41,19 @@ SPLIT = "Send one examination at a time, or use the command `sidewise marks`."
 
 
 def uploaded_grid(name: str, data: bytes, limits: SheetLimits = LIMITS) -> Grid:
-    """The cells of a CSV or XLSX file as text; UserError for what is none or too large.
+    """The cells of a CSV, XLSX or Parquet file as text; UserError for what is none or too large.
 
     A file with our own headings is held to them: a row of another length is a mistake there.
     """
     if not data.strip():
         raise UserError(name, "an empty file", "a table with a heading row", "")
     _refuse(name, "bytes", len(data), limits.sent)
-    if data.startswith((files.PARQUET, files.OLD_EXCEL)):
-        raise UserError(name, "a file of another kind", "CSV or XLSX", "Save it as XLSX or CSV.")
-    if data.startswith(files.ZIP):
+    if data.startswith(files.OLD_EXCEL):
+        raise UserError(name, "a file of another kind", "CSV, XLSX or Parquet",
+                        "Save it as XLSX or CSV.")  # fmt: skip
+    if data.startswith(files.PARQUET):
+        grid = even_grid(name, _parquet_rows(name, data, limits))
+    elif data.startswith(files.ZIP):
         grid = even_grid(name, _workbook_rows(name, data, limits))
     else:
         _measure_text(name, data, limits)
@@ -97,6 +100,31 @@ def _text(name: str, data: bytes) -> Grid:
     table = files.text_table(name, data)
     rows = [list(map(str, table.cells.columns)), *table.cells.to_numpy().tolist()]
     return even_grid(name, rows, table.warnings)
+
+
+# ---------------------------------------------------------------- Parquet
+
+
+def _parquet_rows(name: str, data: bytes, limits: SheetLimits) -> Rows:
+    """The table with its headings; its size as its footer tells it, before a page is unpacked.
+
+    A footer may say less than its pages hold: then they do not open, or the process that reads them
+    ends at its limit of memory.
+    """
+    import pyarrow
+    from pyarrow.parquet import ParquetFile
+
+    try:
+        footer = ParquetFile(io.BytesIO(data)).metadata
+        groups = [footer.row_group(k) for k in range(footer.num_row_groups)]
+    except (pyarrow.ArrowException, OSError, ValueError) as error:
+        raise files.no_parquet(name) from error
+    _refuse(name, "rows", footer.num_rows, limits.rows)
+    _refuse(name, "columns", footer.num_columns, limits.columns)
+    _refuse(name, "cells", footer.num_rows * footer.num_columns, limits.cells)
+    _refuse(name, "bytes unpacked", sum(one.total_byte_size for one in groups), limits.unpacked)
+    cells = files.parquet_cells(name, data)
+    return [list(map(str, cells.columns)), *cells.to_numpy().tolist()]
 
 
 # ---------------------------------------------------------------- workbook

@@ -258,6 +258,11 @@ def _from_rows(rows: list[tuple[Any, ...]]) -> pd.DataFrame:
     return frame
 
 
+def no_parquet(name: str) -> UserError:
+    """A file that begins as Parquet and does not open."""
+    return UserError(name, "a Parquet file that does not open", "Parquet", "Write it again.")
+
+
 def parquet_cells(name: str, data: bytes) -> pd.DataFrame:
     """A Parquet file as text cells."""
     import pandas as pd
@@ -268,9 +273,7 @@ def parquet_cells(name: str, data: bytes) -> pd.DataFrame:
         # Text of a damaged page is decoded only here.
         cells = pd.DataFrame({str(c): column_text(frame[c]) for c in frame.columns})
     except (pyarrow.ArrowException, OSError, ValueError, TypeError, KeyError) as error:
-        raise UserError(
-            name, "a Parquet file that does not open", "Parquet", "Write it again."
-        ) from error
+        raise no_parquet(name) from error
     cells.index = pd.RangeIndex(2, len(frame) + 2)
     return cells
 

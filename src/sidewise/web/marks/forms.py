@@ -41,7 +41,7 @@ ROLE_NAMES = {
     "time": "Time",
 }  # fmt: skip
 MAIN_ROLES = ("student", "station", "mark", "global_rating")
-FILE_HELP = "CSV or XLSX, at most 5 MB. Codes for students, never names."
+FILE_HELP = "CSV, XLSX or Parquet, at most 5 MB. Codes for students, never names."
 REASON_HELP = "It is kept with your name. Codes only, no names."
 METHODS = [
     ("borderline regression", "borderline regression"), ("borderline group", "borderline group"),
@@ -65,7 +65,7 @@ class SheetForm(forms.Form):
 
     sheet = forms.FileField(
         label=_("Sheet of marks"), help_text=FILE_HELP, allow_empty_file=True,
-        widget=forms.ClearableFileInput(attrs={"accept": ".csv,.xlsx,.txt"}),
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,.xlsx,.parquet,.txt"}),
     )  # fmt: skip
 
     @property
