@@ -40,20 +40,26 @@ def one_thing(
     chances: Mapping[str, tuple[float, float]],
     open_flags: int,
 ) -> OneThing:
-    """The first that applies, in this order: what may harm most comes first.
+    """The first that applies, in this order: what may harm most, then what stops an examination
+    too early, what makes its reading wrong, what was left out, and courtesy.
 
     chances: stated and warranted at the end, by group. open_flags: how many flags what was done
     does not exclude, there or not.
     """
     called = [one for one in essentials if one.why]
+    kind = parting.kind if parting is not None else ""
     if missed:
         return _flag(missed[0])
-    if swapped or compared:
-        return _sides(room, swapped, compared)
-    if parting is not None and parting.kind in (CLOSURE, ANCHORING):
+    if swapped:
+        return _sides(room, "Examine the side that hurts as well", swapped[0])
+    if parting is not None and kind == CLOSURE:
         return _parting(room, attempt, parting)
-    if parting is not None and parting.group in chances and _off(chances[parting.group]) >= APART:
-        return _weighing(room, chances)
+    if compared:
+        return _sides(room, "Compare both sides", compared[0])
+    if parting is not None and kind == ANCHORING:
+        return _parting(room, attempt, parting)
+    if any(_off(pair) >= APART for pair in chances.values()):
+        return _weighing(room, attempt, chances)
     if called:
         one = called[0]
         return _of_item(room, "essential", f"Do not leave out: {one.label}. {one.why}", one.item)
@@ -62,7 +68,7 @@ def one_thing(
         return _of_item(room, "soreness", f"Spare the patient: {one.label}; {one.why}.", one.item)
     if _fits(chances):
         return _nothing(open_flags, len(essentials))
-    return _weighing(room, chances)
+    return _weighing(room, attempt, chances)
 
 
 def _flag(one: MissedFlag) -> OneThing:
@@ -75,9 +81,7 @@ def _flag(one: MissedFlag) -> OneThing:
     return OneThing("flag", words, one.through, one.how)
 
 
-def _sides(room: Room, swapped: Sequence[ItemLeft], compared: Sequence[ItemLeft]) -> OneThing:
-    one = (*swapped, *compared)[0]
-    what = "Examine the side that hurts as well" if swapped else "Compare both sides"
+def _sides(room: Room, what: str, one: ItemLeft) -> OneThing:
     return _of_item(room, "sides", f"{what}: {one.label} was done on {one.why}.", one.item)
 
 
@@ -94,11 +98,15 @@ def _parting(room: Room, attempt: Attempt, parting: Parting) -> OneThing:
             f"Let findings move you: of {label} they went from {parting.moved_from:.0%} to "
             f"{now} by step {parting.step}, and you stayed at {said}."
         )
-    step = _telling(next_suggestions(room, attempt.until(parting.step - 1)))
+    return _with_next(room, attempt.until(parting.step - 1), parting.kind, words)
+
+
+def _with_next(room: Room, attempt: Attempt, kind: str, words: str) -> OneThing:
+    """The words, with what would have told most next and how it is done."""
+    step = _telling(next_suggestions(room, attempt))
     if step is None:
-        return OneThing(parting.kind, words)
-    more = f"{words} Most telling next: {step.label}."
-    return _of_item(room, parting.kind, more, step.item)
+        return OneThing(kind, words)
+    return _of_item(room, kind, f"{words} Most telling next: {step.label}.", step.item)
 
 
 def _telling(steps: Sequence[Next]) -> Next | None:
@@ -121,14 +129,17 @@ def _nothing(open_flags: int, essentials: int) -> OneThing:
     return OneThing("nothing", f"{words}: {'; '.join(filter(None, undone))}.")
 
 
-def _weighing(room: Room, chances: Mapping[str, tuple[float, float]]) -> OneThing:
+def _weighing(room: Room, attempt: Attempt, chances: Mapping[str, tuple[float, float]]) -> OneThing:
     group, (stated, warranted) = max(chances.items(), key=lambda one: _off(one[1]))
     label = next(one.label for one in room.groups if one.id == group)
     words = (
         f"Weigh again: you said {stated:.0%} for {label}, and what you found makes it "
         f"{warranted:.0%}. The findings that moved it stand below."
     )
-    return OneThing("weighing", words)
+    if stated < warranted:
+        return OneThing("weighing", words)
+    # Who was surer than the findings had more to look for; who was less sure had it all.
+    return _with_next(room, attempt, "weighing", words)
 
 
 def _off(pair: tuple[float, float]) -> float:
