@@ -52,7 +52,7 @@ def test_what_a_teacher_would_say_first_comes_first(entry: dict[str, Any], seed:
 
 @pytest.fixture(scope="module")
 def first():
-    """The kind that comes first when these faults were made; each fault is named by its argument."""
+    """The kind that comes first when these faults were made, each named by its argument."""
     room, _ = room_of(learner_games.LEARNERS[0])
     group = room.groups[0].id
     attempt = begin_attempt(room)
