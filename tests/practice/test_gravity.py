@@ -11,10 +11,10 @@ import pytest
 import yaml
 
 from sidewise.practice.feedback import Feedback, feedback
-from sidewise.practice.feedback.advice import one_thing
+from sidewise.practice.feedback.advice import _telling, one_thing
 from sidewise.practice.feedback.omissions import ItemLeft, MissedFlag
 from sidewise.practice.feedback.partings import ANCHORING, APART, CLOSURE, OVER, Parting
-from sidewise.practice.room import begin_attempt
+from sidewise.practice.room import begin_attempt, next_suggestions
 from tests.practice import learner_games
 from tests.practice.learner_games import play, room_of
 
@@ -98,3 +98,25 @@ def test_a_chance_far_off_at_the_end_counts_though_another_parted_first(first) -
     resolved = Parting(OVER, 1, "frozen", 0.8, 0.2)
     far = {"frozen": (0.2, 0.2), "cuff_pain": (0.9, 0.1)}
     assert first(parting=resolved, chances=far, sore=(ITEM,)) == "weighing"
+
+
+def test_the_same_chance_for_everything_is_answered_as_such() -> None:
+    room, _ = room_of(learner_games.LEARNERS[0])
+    ids = [group.id for group in room.groups]
+    even = {one: (0.5, 0.02) for one in ids}
+    told = one_thing(room, begin_attempt(room), (), (), (), (), None, (), even, 0)
+    assert told.words.startswith("Commit yourself: 50% for everything")
+
+
+def test_who_is_less_sure_than_the_findings_hears_that_several_may_be_there() -> None:
+    room, _ = room_of(learner_games.LEARNERS[0])
+    said = {"frozen": (0.9, 0.95), "cuff_pain": (0.1, 0.5)}
+    told = one_thing(room, begin_attempt(room), (), (), (), (), None, (), said, 0)
+    assert "does not exclude it" in told.words
+
+
+def test_what_tells_most_next_is_what_tells_most_and_not_what_comes_first() -> None:
+    room, _ = room_of(learner_games.LEARNERS[0])
+    steps = next_suggestions(room, begin_attempt(room))
+    known = [step.bits for step in steps if step.bits is not None]
+    assert _telling(steps).bits == max(known)

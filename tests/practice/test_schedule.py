@@ -120,7 +120,7 @@ def test_every_skill_of_the_region_has_a_case_that_asks_for_it() -> None:
 def test_results_of_an_attempt_name_what_was_missed() -> None:
     from sidewise.practice.schedule import skill_results
 
-    shown = {one.skill: one.done_well for one in skill_results(told(0), SHOULDER, NOW)}
+    shown = {one.skill: one.done_well for one in skill_results(told(0).to_json(), SHOULDER, NOW)}
     assert shown[Skill("trap", "systemic_symptoms")] is False
     assert shown[Skill("trap", "sides")] is True
 

@@ -32,6 +32,7 @@ PAGE = Path(__file__).parents[2] / "docs" / "access.md"
 CAST = ("nobody", "student", "teacher", "administrator", "stranger", "reader", "colleague", "owner")
 METHODS = ("GET", "POST")
 NOT_OURS = ("admin",)
+STUDENTS_OWN = ("learner-room", "learner-hand-in", "learner-told", "learner-erase")
 
 
 def views(patterns: list[Any] | None = None, route: str = "") -> Iterator[tuple[str, list[str]]]:
@@ -59,6 +60,8 @@ def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
         practised = clinic.practised
         known |= {"study_class": practised.study_class.key, "attempt": practised.attempt.key,
                   "assignment": practised.assignment.key}  # fmt: skip
+    if "case" in names:
+        known["case"] = clinic.practised.attempt.case.key
     if "visit" in names:
         known["visit"] = clinic.visit.key
     return {name: known[name] for name in names}
@@ -211,7 +214,7 @@ def test_the_table_keeps_a_students_visit_to_the_student_and_whoever_may_write()
             seen = {who for who in CAST if row[who] == "yes"}
             # Nothing is told of a visit that lasts.
             student = set() if name in ("learner-told", "learner-erase") else {"student"}
-            of_student = name in ("learner-room", "learner-hand-in", "learner-told", "learner-erase")
+            of_student = name in STUDENTS_OWN
             assert seen == (student if of_student else {"owner", "colleague"}), (name, method)
             swept += 1
     assert swept == 9

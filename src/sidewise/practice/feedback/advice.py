@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from sidewise.ground.percent import percent
 from sidewise.practice.feedback.omissions import ItemLeft, MissedFlag
 from sidewise.practice.feedback.partings import ANCHORING, APART, CLOSURE, Parting
 from sidewise.practice.room import Attempt, Room, next_suggestions
@@ -12,6 +13,8 @@ from sidewise.reason.result import Next
 
 WEIGHED_WRONG = 0.2
 """A chance this far from the warranted one was weighed wrongly (our judgement)."""
+LIKELY = 0.5
+"""From this chance on a thing is what the learner thinks it is (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +90,7 @@ def _sides(room: Room, what: str, one: ItemLeft) -> OneThing:
 
 def _parting(room: Room, attempt: Attempt, parting: Parting) -> OneThing:
     label = next(group.label for group in room.groups if group.id == parting.group)
-    said, now = f"{parting.stated:.0%}", f"{parting.warranted:.0%}"
+    said, now = percent(parting.stated), percent(parting.warranted)
     if parting.kind == CLOSURE:
         words = (
             f"Before you are sure, look once more: at step {parting.step} you said {said} for "
@@ -95,8 +98,9 @@ def _parting(room: Room, attempt: Attempt, parting: Parting) -> OneThing:
         )
     else:
         words = (
-            f"Let findings move you: of {label} they went from {parting.moved_from:.0%} to "
-            f"{now} by step {parting.step}, and you stayed at {said}."
+            f"Let findings move you: of {label} they went from "
+            f"{percent(parting.moved_from or 0.0)} to {now} by step {parting.step}, and you stayed "
+            f"at {said}."
         )
     return _with_next(room, attempt.until(parting.step - 1), parting.kind, words)
 
@@ -110,7 +114,9 @@ def _with_next(room: Room, attempt: Attempt, kind: str, words: str) -> OneThing:
 
 
 def _telling(steps: Sequence[Next]) -> Next | None:
-    return next((step for step in steps if step.bits is not None), None)
+    """What tells most: the first in the order of an examination may be there for a flag."""
+    known = [step for step in steps if step.bits is not None]
+    return max(known, key=lambda step: step.bits or 0.0, default=None)
 
 
 def _fits(chances: Mapping[str, tuple[float, float]]) -> bool:
@@ -130,16 +136,31 @@ def _nothing(open_flags: int, essentials: int) -> OneThing:
 
 
 def _weighing(room: Room, attempt: Attempt, chances: Mapping[str, tuple[float, float]]) -> OneThing:
+    if _says_nothing(chances):
+        chance = percent(next(iter(chances.values()))[0])
+        words = (
+            f"Commit yourself: {chance} for everything tells nobody what you think. Of these "
+            "groups few are there at once; say which, and how sure you are."
+        )
+        return _with_next(room, attempt, "weighing", words)
     group, (stated, warranted) = max(chances.items(), key=lambda one: _off(one[1]))
     label = next(one.label for one in room.groups if one.id == group)
     words = (
-        f"Weigh again: you said {stated:.0%} for {label}, and what you found makes it "
-        f"{warranted:.0%}. The findings that moved it stand below."
+        f"Weigh again: you said {percent(stated)} for {label}, and what you found makes it "
+        f"{percent(warranted)}."
     )
-    if stated < warranted:
-        return OneThing("weighing", words)
     # Who was surer than the findings had more to look for; who was less sure had it all.
-    return _with_next(room, attempt, "weighing", words)
+    if stated > warranted:
+        return _with_next(room, attempt, "weighing", f"{words} The findings stand below.")
+    others = [name for name, (said, _) in chances.items() if name != group and said >= LIKELY]
+    if others:
+        other = next(one.label for one in room.groups if one.id == others[0])
+        words = f"{words} Several may be there at once: that you found {other} does not exclude it."
+    return OneThing("weighing", f"{words} The findings stand below.")
+
+
+def _says_nothing(chances: Mapping[str, tuple[float, float]]) -> bool:
+    return len(chances) > 1 and len({stated for stated, _ in chances.values()}) == 1
 
 
 def _off(pair: tuple[float, float]) -> float:

@@ -121,9 +121,18 @@ def _way_to(room: Room, attempt: Attempt, flag: str) -> tuple[str, str, str]:
 
 
 def essentials_left(interpretation: Interpretation) -> tuple[ItemLeft, ...]:
-    """Essentials of a full examination that were not done, what this patient calls for first."""
+    """Essentials of a full examination that were not done.
+
+    First what this patient calls for, and of that what the reasoner would do next: of many things
+    left out the one that tells most is the one to learn from.
+    """
+    place = {one.item: number for number, one in reversed([*enumerate(interpretation.next)])}
+    last = len(place)
     found: dict[str, ItemLeft] = {}
-    for one in sorted(interpretation.not_examined, key=lambda one: not one.called_for):
+    for one in sorted(
+        interpretation.not_examined,
+        key=lambda one: (not one.called_for, place.get(one.item, last)),
+    ):
         if one.essential or one.called_for:
             found.setdefault(one.item, ItemLeft(one.item, one.label, one.called_for))
     return tuple(found.values())

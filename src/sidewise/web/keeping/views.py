@@ -129,7 +129,7 @@ def withdraw_consent(request: SignedInRequest, visit: UUID) -> HttpResponse:
 
 @roles(Role.STUDENT)
 @require_POST
-def erase_learner_visit(request: SignedInRequest, visit: UUID) -> HttpResponse:
+def erase_own_visit(request: SignedInRequest, visit: UUID) -> HttpResponse:
     """A student erases what they found at a patient, and what was made of it."""
     return _emptied(request, told_visit(request.user, visit), "learner-visits")
 

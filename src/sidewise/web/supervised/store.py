@@ -25,7 +25,7 @@ MOST = 600
 """Findings and takings back of one visit."""
 
 
-class OtherTab(UserError):
+class OlderPage(UserError):
     """Something sent from a page that is older than the visit."""
 
     def __init__(self) -> None:
@@ -67,12 +67,12 @@ def _student(name: str) -> User:
     return found
 
 
-def region_of(visit: LearnerVisit) -> Region:
+def visit_region(visit: LearnerVisit) -> Region:
     """The region that is examined."""
     return regions().chosen(visit.region)
 
 
-def standing(visit: LearnerVisit) -> dict[int, Finding]:
+def findings_standing(visit: LearnerVisit) -> dict[int, Finding]:
     """What was found and not taken back, by the number under which it was kept."""
     kept: dict[int, Finding] = {}
     for row in visit.findings.all():
@@ -88,7 +88,7 @@ def standing(visit: LearnerVisit) -> dict[int, Finding]:
 def record_of(visit: LearnerVisit, found: Iterable[Finding]) -> Record:
     """The learner's record, which does not say whose it is."""
     return learner_record(
-        str(visit.key), region_of(visit), tuple(visit.complaint), visit.student.signs_as, found
+        str(visit.key), visit_region(visit), tuple(visit.complaint), visit.student.signs_as, found
     )
 
 
@@ -96,7 +96,7 @@ def add(visit: LearnerVisit, deeds: list[dict[str, Any]], seen: int) -> None:
     """Findings and takings back, all or none; UserError where the page was older than the visit."""
     there = visit.findings.count()
     if seen != there:
-        raise OtherTab
+        raise OlderPage
     if there + len(deeds) > MOST:
         raise UserError("your record", there + len(deeds), f"at most {MOST} entries")
     try:
@@ -107,7 +107,7 @@ def add(visit: LearnerVisit, deeds: list[dict[str, Any]], seen: int) -> None:
             )
             write(Act.WRITE, f"learner-visit:{visit.key}/{there + len(deeds)}")
     except IntegrityError:
-        raise OtherTab from None
+        raise OlderPage from None
 
 
 def _mark(visit: LearnerVisit, **fields: Any) -> None:
@@ -118,14 +118,14 @@ def _mark(visit: LearnerVisit, **fields: Any) -> None:
         write(Act.WRITE, f"learner-visit:{visit.key}")
 
 
-def hand_in(visit: LearnerVisit) -> None:
+def hand_in_visit(visit: LearnerVisit) -> None:
     """The learner is done: from here on they see nothing of the patient."""
     if not visit.findings.exists():
         raise UserError("your record", "nothing", "at least one finding")
     _mark(visit, handed_in_at=timezone.now())
 
 
-def end(visit: LearnerVisit) -> None:
+def end_visit(visit: LearnerVisit) -> None:
     """The supervisor ends it: the learner sees nothing of the patient from here on."""
     if visit.ended_at is None:
         _mark(visit, ended_at=timezone.now())
@@ -158,17 +158,17 @@ def may_be_countersigned(visit: LearnerVisit) -> str:
     return ""
 
 
-def countersign(visit: LearnerVisit, supervisor: User, remark: str) -> None:
+def countersign_visit(visit: LearnerVisit, supervisor: User, remark: str) -> None:
     """The supervisor has seen it; how the two compare is kept for the learner."""
     if why := may_be_countersigned(visit):
         raise UserError("countersign", why, "a visit that was handed in, and your signature")
     if visit.countersigned_at is not None:
         raise UserError("countersign", "a visit countersigned before", "one that is not")
     _mark(visit, countersigned_at=timezone.now(), countersigned_by=supervisor.signs_as,
-          remark=remark, feedback=compared(visit).to_json())  # fmt: skip
+          remark=remark, feedback=comparison_of(visit).to_json())  # fmt: skip
 
 
-def compared(visit: LearnerVisit) -> Any:
+def comparison_of(visit: LearnerVisit) -> Any:
     """The learner's findings beside those that the supervisor signed."""
-    mine = record_of(visit, standing(visit).values())
-    return compare_hands(mine, current(visit.examination).record, region_of(visit))
+    mine = record_of(visit, findings_standing(visit).values())
+    return compare_hands(mine, current(visit.examination).record, visit_region(visit))

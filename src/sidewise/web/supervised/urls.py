@@ -11,7 +11,7 @@ urlpatterns = [
     path("of/<uuid:pk>/", supervisor.learners, name="learners"),
     path("<uuid:visit>/", learner.examine, name="learner-room"),
     path("<uuid:visit>/hand-in/", learner.hand_in, name="learner-hand-in"),
-    path("<uuid:visit>/told/", learner.told, name="learner-told"),
+    path("<uuid:visit>/told/", learner.show_comparison, name="learner-told"),
     path("<uuid:visit>/countersign/", supervisor.countersign, name="learner-countersign"),
     path("<uuid:visit>/end/", supervisor.end, name="learner-end"),
 ]

@@ -29,7 +29,7 @@ from sidewise.web.supervised.lines import (
     raised_by,
 )
 from sidewise.web.supervised.models import LearnerVisit
-from sidewise.web.supervised.store import OtherTab
+from sidewise.web.supervised.store import OlderPage
 
 only_students = roles(Role.STUDENT)
 SHOWN = 50
@@ -110,10 +110,10 @@ def examine(request: SignedInRequest, visit: UUID) -> HttpResponse:
     if request.method == "GET":
         return _examine(request, row, now, here)
     try:
-        deeds = deeds_from(store.region_of(row), request.POST)
+        deeds = deeds_from(store.visit_region(row), request.POST)
         _refuse_held(now, deeds)
         store.add(row, deeds, _seen(request))
-    except OtherTab as error:
+    except OlderPage as error:
         return _examine(request, row, now, here, error.do, 409)
     except UserError as error:
         return _examine(request, row, now, here, error.message, 422)
@@ -137,7 +137,7 @@ def _examine(
     request: SignedInRequest, row: LearnerVisit, now: Current, here: str, problem: str = "",
     status: int = 200,
 ) -> HttpResponse:  # fmt: skip
-    standing = store.standing(row)
+    standing = store.findings_standing(row)
     sent = request.POST if problem else {}
     typed = {n.removeprefix(TYPED): str(sent[n]) for n in sent if n.startswith(TYPED)}
     context = ExaminePage(
@@ -155,7 +155,7 @@ def hand_in(request: SignedInRequest, visit: UUID) -> HttpResponse:
     """The learner is done."""
     row = open_visit(request.user, visit)
     try:
-        store.hand_in(row)
+        store.hand_in_visit(row)
     except UserError as error:
         now = current(row.examination)
         return _examine(request, row, now, now.protocol.stages[0].slug, error.message, 422)
@@ -164,7 +164,7 @@ def hand_in(request: SignedInRequest, visit: UUID) -> HttpResponse:
 
 @only_students
 @require_GET
-def told(request: SignedInRequest, visit: UUID) -> HttpResponse:
+def show_comparison(request: SignedInRequest, visit: UUID) -> HttpResponse:
     """How one's hands and the supervisor's compared."""
     row = told_visit(request.user, visit)
     return show(request, "supervised/told.html", ToldPage(row, row.feedback or {}))

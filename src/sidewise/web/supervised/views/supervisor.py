@@ -26,7 +26,7 @@ only_clinicians = roles(Role.CLINICIAN)
 
 
 @dataclass(frozen=True, slots=True)
-class VisitLine:
+class LearnerVisitLine:
     """One learner at this examination. alarm: flags that what they found raises."""
 
     visit: LearnerVisit
@@ -39,7 +39,7 @@ class LearnersPage:
 
     examination: Examination
     """The examination, with the patient's code."""
-    lines: tuple[VisitLine, ...]
+    lines: tuple[LearnerVisitLine, ...]
     """Its learners, the latest first."""
     form: ConsentForm
     """Another learner, with the patient's consent."""
@@ -80,7 +80,7 @@ def learners(request: SignedInRequest, pk: UUID) -> HttpResponse:
             problem = error.message
     rows = examination.learner_visits.select_related("student", "supervisor", "examination")
     context = LearnersPage(
-        examination=examination, lines=tuple(VisitLine(one, _alarm(one)) for one in rows),
+        examination=examination, lines=tuple(LearnerVisitLine(one, _alarm(one)) for one in rows),
         form=form, may_begin=examination.state == Examination.State.DRAFT, problem=problem,
     )  # fmt: skip
     status = 422 if request.method == "POST" else 200
@@ -91,7 +91,7 @@ def _alarm(visit: LearnerVisit) -> tuple[str, ...]:
     """A flag that a learner finds is told at once: the patient's safety comes before blinding."""
     if visit.emptied_at is not None:
         return ()
-    return raised_by(store.record_of(visit, store.standing(visit).values()))
+    return raised_by(store.record_of(visit, store.findings_standing(visit).values()))
 
 
 @only_clinicians
@@ -103,11 +103,11 @@ def countersign(request: SignedInRequest, visit: UUID) -> HttpResponse:
     why_not = "" if row.feedback else store.may_be_countersigned(row)
     if request.method == "POST" and form.is_valid() and not why_not:
         try:
-            store.countersign(row, request.user, form.cleaned_data["remark"].strip())
+            store.countersign_visit(row, request.user, form.cleaned_data["remark"].strip())
             return redirect("learner-countersign", visit=visit)
         except UserError as error:
             why_not = error.message
-    told = row.feedback or (None if why_not else store.compared(row).to_json())
+    told = row.feedback or (None if why_not else store.comparison_of(row).to_json())
     context = CountersignPage(row, why_not, told, form)
     status = 422 if request.method == "POST" else 200
     return show(request, "supervised/countersign.html", context, status=status)
@@ -118,5 +118,5 @@ def countersign(request: SignedInRequest, visit: UUID) -> HttpResponse:
 def end(request: SignedInRequest, visit: UUID) -> HttpResponse:
     """The learner sees nothing of the patient from here on."""
     row = supervised_visit(request.user, visit)
-    store.end(row)
+    store.end_visit(row)
     return redirect("learners", pk=row.examination_id)
