@@ -103,7 +103,7 @@ def test_a_chance_far_off_at_the_end_counts_though_another_parted_first(first) -
 def test_the_same_chance_for_everything_is_answered_as_such() -> None:
     room, _ = room_of(learner_games.LEARNERS[0])
     ids = [group.id for group in room.groups]
-    even = {one: (0.5, 0.02) for one in ids}
+    even = dict.fromkeys(ids, (0.5, 0.02))
     told = one_thing(room, begin_attempt(room), (), (), (), (), None, (), even, 0)
     assert told.words.startswith("Commit yourself: 50% for everything")
 

@@ -13,7 +13,7 @@ import pytest
 
 from sidewise.errors import UserError
 from sidewise.practice.supervised import compare_hands, learner_record, typed_finding
-from sidewise.practice.supervised.hands_table import hands_over_visits
+from sidewise.practice.supervised.hands_table import hands_lines, hands_over_visits
 from sidewise.practice.supervised.place import (
     BEYOND,
     SAME,
@@ -130,11 +130,23 @@ def test_over_visits_the_hands_are_judged_as_in_a_study() -> None:
         )
         return list(found.to_json()["places"])
 
-    hands = hands_over_visits({"1": visit(0, 0), "2": visit(2, 2), "3": visit(0, 2)})
+    kept = {"1": visit(0, 0), "2": visit(2, 2), "3": visit(0, 2)}
+    (line,) = hands_lines(kept)
+    assert (line.count, line.alike) == (3, 2)
+    hands = hands_over_visits(kept)
     assert hands is not None
     (against,) = hands.items[0].against
     assert (against.n, against.same) == (3, 2)
     assert hands_over_visits({}) is None
+
+
+def test_a_number_within_error_counts_as_alike_and_one_beyond_does_not() -> None:
+    def visit(mine: float, theirs: float) -> list[dict[str, Any]]:
+        found = compare_hands(record(angle("left", mine)), record(angle("left", theirs)), SHOULDER)
+        return list(found.to_json()["places"])
+
+    (line,) = hands_lines({"1": visit(30, 35), "2": visit(30, 70)})
+    assert (line.count, line.alike) == (2, 1)
 
 
 def test_what_is_typed_beside_an_item_is_read_as_a_line_is() -> None:

@@ -200,13 +200,12 @@ def _to_look_at_again(places: tuple[FindingCompared, ...]) -> FindingCompared | 
 
 def _again_words(one: FindingCompared) -> str:
     where = ", ".join(filter(None, (one.label, one.mode, one.side.replace("midline", ""))))
+    words = f"Do it once more together: {where}. Student {one.yours}, supervisor {one.theirs}"
     if one.difference is None:
-        return f"Do it once more together: {where}. You found {one.yours}, they {one.theirs}."
+        return f"{words}."
     return (
-        f"Do it once more together: {where}. You read {one.yours}, they {one.theirs}: "
-        f"{number_with_unit(abs(one.difference), WORDS[one.unit])} apart, where error alone "
-        "seldom makes more than "
-        f"{one.threshold:.0f}."
+        f"{words}: {number_with_unit(abs(one.difference), WORDS[one.unit])} apart, where error "
+        f"alone seldom makes more than {one.threshold:.0f}."
     )
 
 

@@ -5,6 +5,7 @@ The supervisor is the reference, the learner the one examiner; a visit is a pati
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import isnan
@@ -12,7 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from sidewise.practice.supervised.place import THEY_LEFT_OUT, YOU_LEFT_OUT, FindingCompared
+from sidewise.practice.supervised.place import (
+    SAME,
+    THEY_LEFT_OUT,
+    WITHIN,
+    YOU_LEFT_OUT,
+    FindingCompared,
+)
 from sidewise.record import OTHER
 from sidewise.teaching.hands.hands import AgainstReference, Hands, agreement_of_hands
 from sidewise.teaching.tables.findings_table import Findings, ItemFindings
@@ -61,26 +68,38 @@ def hands_over_visits(visits: Mapping[str, Iterable[Mapping[str, Any]]]) -> Hand
 
 @dataclass(frozen=True, slots=True)
 class HandsLine:
-    """One item over visits: how often it was the same as the supervisor's, and how far it was off.
+    """One item over visits: in how many of the places compared the two were alike.
 
-    words: for a number the mean of learner minus supervisor with the limits of agreement; for a
-    sign agreement beyond chance; "" while there are too few.
+    Alike is the same sign or grade, or a number within the published error. words: of a number the
+    mean of learner minus supervisor with the limits of agreement; of a sign agreement beyond
+    chance; "" while there are too few.
     """
 
     item: str
     count: int
-    same: int
+    alike: int
     words: str
 
 
 def hands_lines(visits: Mapping[str, Iterable[Mapping[str, Any]]]) -> tuple[HandsLine, ...]:
     """The items of all visits, those most often unlike the supervisor's first."""
-    hands = hands_over_visits(visits)
+    kept = {name: list(there) for name, there in visits.items()}
+    hands = hands_over_visits(kept)
+    alike = Counter(
+        _label(_place(one))
+        for there in kept.values()
+        for one in there
+        if one["verdict"] in (SAME, WITHIN)
+    )
     lines = [] if hands is None else [
-        HandsLine(item.item, one.n, one.same, _over_visits(one))
+        HandsLine(item.item, one.n, alike[item.item], _over_visits(one))
         for item in hands.items for one in item.against
     ]  # fmt: skip
-    return tuple(sorted(lines, key=lambda one: one.same - one.count))
+    return tuple(sorted(lines, key=lambda one: one.alike - one.count))
+
+
+def _label(place: FindingCompared) -> str:
+    return f"{place.label}, {place.mode}" if place.mode else place.label
 
 
 LEAST = 3
@@ -109,8 +128,7 @@ def _findings(visits: Mapping[str, Sequence[FindingCompared]]) -> Findings:
     for visit, places in visits.items():
         for one in places:
             if one.verdict not in (YOU_LEFT_OUT, THEY_LEFT_OUT):
-                label = f"{one.label}, {one.mode}" if one.mode else one.label
-                by_item.setdefault(label, []).append((visit, one))
+                by_item.setdefault(_label(one), []).append((visit, one))
     items = tuple(_item(label, there) for label, there in by_item.items())
     rows = sum(len(item.units) for item in items)
     return Findings("supervised visits", 2 * rows, len(visits), (LEARNER,), 0, True, items)
