@@ -18,3 +18,9 @@ class Supervised(parts.Part):
             "hands compare.",
         ),
     )  # fmt: skip
+    at_an_examination = (
+        parts.Door(
+            "learners", "a student examines too", frozenset({"clinician"}),
+            "A student examines too", "With the patient's consent, apart from the record.",
+        ),
+    )  # fmt: skip
