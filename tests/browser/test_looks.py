@@ -23,7 +23,7 @@ OF_EXAMINATION = (
     *STAGES, "about/", "history/", "figure/", "figure/?view=back&spot=trapezius&side=left",
     "figure/movement/", "item/flexion/", "item/arm_blood_pressure/", "item/scars/", "rest/feel/",
     "meaning/", "note/",
-    "sign/", "discard/", "care/", "mirror/", "move/",
+    "sign/", "discard/", "care/", "mirror/", "move/", "plan/",
 )  # fmt: skip
 ANATOMY = "/anatomy/shoulder/?item=apprehension&layer=deep&layer=bones"
 OF_PATIENT = ("", "eyes/", "share/")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sidewise.note.meaning import percent, with_interval
+from sidewise.ground.percent import percent
+from sidewise.note.meaning import with_interval
 from sidewise.reason import interpret
 from sidewise.record import read_record
 from tests.shoulder import REGIONS, SHOULDER

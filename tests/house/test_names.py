@@ -82,8 +82,6 @@ MOTION = "motion, photograph and tilt in Python; the script of the page is held 
 SERVICE = "called by the server's configuration or by the tests' set-up"
 TEACHER = "for the practice pages, which choose the next case and show a learner all of theirs"
 UNCALLED = {
-    "next_skill": TEACHER, "skill_results": TEACHER,
-    "skills_of": TEACHER, "wishes_for": TEACHER,
     "complaint_shift": "a figure that the benchmark prints",
     "read_register": FACE, "write_note": FACE, "count_failure": "counted by hand in tests",
     "pool_normal": PUBLISHED, "exact_share": PUBLISHED, "post_test": PUBLISHED,

@@ -40,6 +40,7 @@ OFFERED = {
     "posterior",
     "pre_selection",
     "prior_solution",
+    "side_table",
     "simulate_records",
     "solve",
     "solve_records",

@@ -23,13 +23,13 @@ Choose = Callable[[list[SkillResult], datetime, np.random.Generator], Skill]
 
 
 class ForgettingLearner:
-    def __init__(self, seed: int, law: str) -> None:
+    def __init__(self, seed: int, law: str, skills: tuple[Skill, ...] = SKILLS) -> None:
         self.rng = np.random.default_rng(seed)
         self.law = law
-        self.strength = dict.fromkeys(SKILLS, 0.93)
-        for number in self.rng.choice(len(SKILLS), WEAK, replace=False):
-            self.strength[SKILLS[number]] = 0.3
-        self.last = dict.fromkeys(SKILLS, 0.0)
+        self.strength = dict.fromkeys(skills, 0.93)
+        for number in self.rng.choice(len(skills), WEAK, replace=False):
+            self.strength[skills[number]] = 0.3
+        self.last = dict.fromkeys(skills, 0.0)
         self.rate = float(self.rng.uniform(0.2, 0.4))
         self.fading = float(self.rng.uniform(0.5, 1.5))
 
@@ -46,7 +46,35 @@ class ForgettingLearner:
         return well
 
     def mastered(self, day: float) -> bool:
-        return all(self.able(skill, day) >= MASTERED for skill in SKILLS)
+        return all(self.able(skill, day) >= MASTERED for skill in self.strength)
+
+
+MIXED = (
+    *(Skill("condition", name) for name in "abcdef"),
+    *(Skill("stage", name) for name in ("look", "feel", "move")),
+    *(Skill("trap", name) for name in ("fever", "cancer", "sides")),
+)
+"""Every sort of skill. A case shows its condition or its flag, and whatever it is, the stages and
+whether the sides were compared."""
+BY_ANY = tuple(one for one in MIXED if one.sort == "stage" or one.name == "sides")
+ASKED = tuple(one for one in MIXED if one not in BY_ANY)
+
+
+def mixed_cases_to_mastery(seed: int, law: str, scheduled: bool) -> int:
+    """As `cases_to_mastery`, with cases that show several skills at once, as in the room."""
+    learner, rng = ForgettingLearner(seed, law, MIXED), np.random.default_rng([seed, 1])
+    history: list[SkillResult] = []
+    for number in range(MOST):
+        day = number / 2
+        if learner.mastered(day):
+            return number
+        at = START + timedelta(days=day)
+        asked = next_skill(MIXED, history, at).skill if scheduled else None
+        if asked not in ASKED:
+            asked = ASKED[int(rng.integers(len(ASKED)))]
+        for skill in (asked, *BY_ANY):
+            history.append(SkillResult(skill, at, learner.practise(skill, day)))
+    return MOST
 
 
 def by_schedule(history: list[SkillResult], now: datetime, _rng: np.random.Generator) -> Skill:

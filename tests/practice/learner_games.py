@@ -28,8 +28,9 @@ from sidewise.reason.judging.judge import Judge
 from sidewise.record import Finding, Record
 from tests.shoulder import SHOULDER
 
+HERE = Path(__file__).parent
 LEARNERS: list[dict[str, Any]] = yaml.safe_load(
-    Path(__file__).with_name("learners.yaml").read_text(encoding="utf-8")
+    (HERE / "learners.yaml").read_text(encoding="utf-8")
 )
 AS_WARRANTED = "chances as warranted"
 

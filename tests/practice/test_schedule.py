@@ -20,7 +20,12 @@ from sidewise.practice.schedule import (
     wishes_for,
 )
 from sidewise.practice.schedule.choice import retained_now
-from tests.practice.forgetting_learners import at_random, by_schedule, cases_to_mastery
+from tests.practice.forgetting_learners import (
+    at_random,
+    by_schedule,
+    cases_to_mastery,
+    mixed_cases_to_mastery,
+)
 from tests.practice.learner_games import told
 from tests.shoulder import SHOULDER
 
@@ -120,7 +125,7 @@ def test_every_skill_of_the_region_has_a_case_that_asks_for_it() -> None:
 def test_results_of_an_attempt_name_what_was_missed() -> None:
     from sidewise.practice.schedule import skill_results
 
-    shown = {one.skill: one.done_well for one in skill_results(told(0), SHOULDER, NOW)}
+    shown = {one.skill: one.done_well for one in skill_results(told(0).to_json(), SHOULDER, NOW)}
     assert shown[Skill("trap", "systemic_symptoms")] is False
     assert shown[Skill("trap", "sides")] is True
 
@@ -135,3 +140,20 @@ def test_weak_spots_are_mastered_in_fewer_cases_than_in_random_order(law: str) -
     error = 1.96 * saved.std(ddof=1) / len(saved) ** 0.5
     print(f"{law}: {saved.mean():.1f} cases fewer, 95% interval +- {error:.1f}")
     assert saved.mean() - error > 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("law", ["power", "exponential"])
+def test_weak_spots_of_every_sort_are_mastered_in_fewer_cases(law: str) -> None:
+    """Conditions, stages and traps, in cases that show several of them at once."""
+    saved = np.array([
+        mixed_cases_to_mastery(seed, law, False) - mixed_cases_to_mastery(seed, law, True)
+        for seed in range(20)
+    ])  # fmt: skip
+    error = 1.96 * saved.std(ddof=1) / len(saved) ** 0.5
+    print(f"{law}: {saved.mean():.1f} cases fewer, 95% interval +- {error:.1f}")
+    assert saved.mean() - error > 0
+
+
+def test_a_learner_with_skills_of_every_sort_comes_to_mastery_by_the_schedule() -> None:
+    assert mixed_cases_to_mastery(3, "power", True) < 200

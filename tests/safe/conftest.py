@@ -55,6 +55,13 @@ class Clinic:
         """The teacher's class with the student in it; made where a test asks for it."""
         return make_practice(self.teacher, self.student)
 
+    @cached_property
+    def visit(self) -> Any:
+        """A visit of the student at the examination, which lasts; made where it is asked for."""
+        from sidewise.web.supervised.store import begin_visit
+
+        return begin_visit(self.examination, self.owner, self.student.username, "spoken", 60)
+
     def client(self, name: str) -> Client:
         """A browser in which that person is signed in."""
         client = Client(raise_request_exception=False)

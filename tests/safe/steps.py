@@ -208,7 +208,8 @@ def fill() -> int:
     )  # fmt: skip
     mark()
     practise()
-    return 16
+    supervise()
+    return 18
 
 
 def practise() -> str:
@@ -225,6 +226,21 @@ def practise() -> str:
     ClassShare.objects.create(study_class=made.study_class, user=colleague)
     make_codes(made.study_class, 1, "")
     return str(made.attempt.key)
+
+
+def supervise() -> str:
+    """A student at a patient, with a finding; the key of the visit."""
+    from sidewise.web.accounts.models import User
+    from sidewise.web.examinations.models import Examination
+    from sidewise.web.supervised import store
+
+    owner = User.objects.get(username="owner")
+    examination = Examination.objects.filter(state=Examination.State.DRAFT).first()
+    assert examination is not None
+    visit = store.begin_visit(examination, owner, "student", "spoken", 60)
+    value = {"kind": "tenderness", "grade": 2}
+    store.add(visit, [{"found": {"item": "acj_tenderness", "side": "left", "value": value}}], 0)
+    return str(visit.key)
 
 
 def mark() -> str:

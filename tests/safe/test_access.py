@@ -33,6 +33,7 @@ PAGE = Path(__file__).parents[2] / "docs" / "access.md"
 CAST = ("nobody", "student", "teacher", "administrator", "stranger", "reader", "colleague", "owner")
 METHODS = ("GET", "POST")
 NOT_OURS = ("admin",)
+STUDENTS_OWN = ("learner-room", "learner-hand-in", "learner-told", "learner-erase")
 
 
 def views(patterns: list[Any] | None = None, route: str = "") -> Iterator[tuple[str, list[str]]]:
@@ -60,6 +61,10 @@ def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
         practised = clinic.practised
         known |= {"study_class": practised.study_class.key, "attempt": practised.attempt.key,
                   "assignment": practised.assignment.key}  # fmt: skip
+    if "case" in names:
+        known["case"] = clinic.practised.attempt.case.key
+    if "visit" in names:
+        known["visit"] = clinic.visit.key
     return {name: known[name] for name in names}
 
 
@@ -200,6 +205,23 @@ def test_the_table_lets_only_a_teacher_near_a_class_and_only_the_student_into_th
             assert seen == (teacher if "study_class" in names else both), (name, method)
             swept += 1
     assert swept >= 15
+
+
+def test_the_table_keeps_a_students_visit_to_the_student_and_whoever_may_write() -> None:
+    """What the student sees of a patient no clinician opens as theirs, and the other way round."""
+    rows, swept = table(), 0
+    for name, names in views():
+        for method in METHODS:
+            row = rows.get((name, method))
+            if row is None or "visit" not in names:
+                continue
+            seen = {who for who in CAST if row[who] == "yes"}
+            # Nothing is told of a visit that lasts.
+            student = set() if name in ("learner-told", "learner-erase") else {"student"}
+            of_student = name in STUDENTS_OWN
+            assert seen == (student if of_student else {"owner", "colleague"}), (name, method)
+            swept += 1
+    assert swept == 9
 
 
 def test_a_clinician_who_becomes_a_student_sees_no_patient_of_theirs(clinic: Clinic) -> None:

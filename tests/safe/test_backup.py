@@ -44,7 +44,12 @@ def test_a_restore_drill_gives_every_row_back(store: Store, tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize(
-    ("step", "app", "count"), [("mark", ("marks",), 6), ("practise", ("classes", "practice"), 9)]
+    ("step", "app", "count"),
+    [
+        ("mark", ("marks",), 6),
+        ("practise", ("classes", "practice"), 9),
+        ("supervise", ("supervised",), 2),
+    ],
 )
 def test_a_restore_gives_teaching_back_row_by_row(
     tmp_path: Path, step: str, app: tuple[str, ...], count: int

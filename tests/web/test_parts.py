@@ -19,7 +19,8 @@ ROLES = {"accounts": None, "audit": frozenset(), "patients": CLINICIAN,
          "examinations": CLINICIAN, "keeping": None, "anatomy": None,
          "marks": frozenset({"teacher"}),
          "classes": frozenset({"teacher", "student"}),
-         "practice": frozenset({"teacher", "student"})}  # fmt: skip
+         "practice": frozenset({"teacher", "student"}),
+         "supervised": frozenset({"clinician", "student"})}  # fmt: skip
 MARKED = {
     "open_to_any_account": (open_to_any_account, {"today"}),
     "takes_json": (takes_json, {"touch", "queue"}),

@@ -30,6 +30,7 @@ Answers
     gains(network, evidence) -> Gains: what each reading not yet examined can be expected to tell.
     family_counts(shares (n,), mechanisms, rho (D,), rho (D,)) -> (D, n + 1): how many of a
     family's findings are present at once, by the quadrature that `solve` uses.
+    side_table(first (L, D), second (L, D), concordance (D,)) -> (L, L, D): prior of two sides.
 
 Simulation
     simulate_records(network, count, rng) -> SimulatedRecords(levels (N, V), present (N, n));
@@ -52,6 +53,7 @@ from sidewise.network.families import family_counts
 from sidewise.network.finding_effects import Effects, effects, mechanisms_seen
 from sidewise.network.forms import warm_up_compiled
 from sidewise.network.gain import Change, Gains, ItemGain, gains
+from sidewise.network.joint_tables import side_table
 from sidewise.network.model import Network, independent
 from sidewise.network.parameters import Parameters, lowest_link, lowest_links
 from sidewise.network.simulation import (
@@ -97,6 +99,7 @@ __all__ = [
     "posterior",
     "pre_selection",
     "prior_solution",
+    "side_table",
     "simulate_records",
     "solve",
     "solve_records",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from math import ceil, exp, floor
 
+from sidewise.ground.percent import percent
 from sidewise.reason.result import (
     Because,
     ConditionPosterior,
@@ -22,13 +23,6 @@ EFFECTS = 3
 WIDTH = 100
 WORTH_SAYING = 0.2
 """Effects on the log odds below this (odds times 1.2) are not said in words."""
-
-
-def percent(probability: float) -> str:
-    """A probability as a whole percentage; never 0 or 100, which would claim certainty."""
-    if probability < 0.01:
-        return "under 1%"
-    return "over 99%" if probability > 0.99 else f"{probability * 100:.0f}%"
 
 
 def with_interval(condition: ConditionPosterior) -> str:

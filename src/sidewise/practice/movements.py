@@ -30,8 +30,9 @@ ERROR_SD = 3.0
 """Degrees of one reading with a goniometer by one examiner (our judgement; tables say 2 to 8)."""
 TRIES = 600
 """Pairs tried before the last reading of a look gives way."""
-WIDE = 25
-"""From this try on any range that the joint can have is tried too."""
+WIDE, WIDEST = 25, 175
+"""From the one try on ranges ever further from what is healthy, from the other any that the joint
+can have: readings that pull against each other are met by the least strange pair."""
 STEP = 5.0
 
 
@@ -141,8 +142,9 @@ def _angles(
         weak = loss.weak * known.loss
         stop = healthy * keep
         if number >= WIDE:
-            stop = rng.uniform(low, high) if rng.random() < 0.6 else stop
-            weak = rng.choice([0.0, rng.uniform(0, 90)])
+            far = min(1.0, (number - WIDE + 1) / (WIDEST - WIDE))
+            stop += far * (rng.uniform(low, high) - stop) if rng.random() < 0.6 else 0.0
+            weak = rng.choice([0.0, rng.uniform(0, 90 * far)])
             keep = stop / healthy
         passive = _read(stop + known.passive_more * min(1.0, keep) + _error(rng), low, high)
         active = _read(min(stop - weak + _error(rng), passive), low, high)

@@ -54,14 +54,16 @@ class Drawn:
 def network_of(region: Region, person: SimulatedPerson, fixed: Fixed) -> engine.Network:
     """The network of this person, with the mean parameters, as the teacher wishes it.
 
-    What is fixed holds for the complaining sides and for the whole person.
+    What is fixed holds for the complaining sides and for the whole person; the other side is then
+    as it is in people of whom that is so.
     """
     laid = network_layout(region, person.complaint)
     case = Case(person.setting, person.age, person.sex, len(person.complaint))
     before = pretest_prior(region, case, person.complaint, DRAWS)
     known = learned_parameters(region, person.complaint, person.setting, DRAWS)
+    concordance = known.mean_rest["concordance"]
     parameters = engine.Parameters(
-        prior=_fixed_prior(before.mean_prior, laid, person, fixed),
+        prior=_fixed_prior(before.mean_prior, concordance, laid, person, fixed),
         link=known.mean_link[None],
         leak=known.mean_leak[None],
         **known.mean_rest,
@@ -69,7 +71,9 @@ def network_of(region: Region, person: SimulatedPerson, fixed: Fixed) -> engine.
     return engine.Network(laid.structure, parameters)
 
 
-def _fixed_prior(prior: Array, laid: Layout, person: SimulatedPerson, fixed: Fixed) -> Array:
+def _fixed_prior(
+    prior: Array, concordance: Array, laid: Layout, person: SimulatedPerson, fixed: Fixed
+) -> Array:
     found = prior.copy()
     for number, variable in enumerate(laid.structure.variables):
         name, _, side = variable.name.partition(".")
@@ -78,10 +82,30 @@ def _fixed_prior(prior: Array, laid: Layout, person: SimulatedPerson, fixed: Fix
             continue
         keep = np.zeros(found.shape[-1])
         keep[list(allowed)] = 1.0
-        row = found[0, number] * keep
+        row = prior[0, number] * keep
         # A level of no probability at this age, asked for all the same, is given.
         found[0, number] = row / row.sum() if row.sum() > 0 else keep / keep.sum()
+    for pair, numbers in enumerate(laid.structure.pair_numbers):
+        sides = [laid.structure.variables[one].name.partition(".") for one in numbers]
+        is_fixed = [side in person.complaint for _, _, side in sides]
+        if sides[0][0] in fixed.levels and is_fixed[0] != is_fixed[1]:
+            held, free = numbers if is_fixed[0] else numbers[::-1]
+            found[0, free] = _given_other_side(
+                prior[0, held], prior[0, free], concordance[:, pair], found[0, held]
+            )
     return found
+
+
+def _given_other_side(held: Array, free: Array, concordance: Array, fixed: Array) -> Array:
+    """Levels of a side given what the other is fixed to. held, free: both as they were before.
+
+    The table of a pair keeps its margins whatever they are: with one side fixed to a level, the
+    other would else be drawn as if nothing were known of it, beside a torn cuff as in anybody.
+    """
+    joint = engine.side_table(held[:, None], free[:, None], concordance)[:, :, 0]
+    given = joint / np.where(held > 0, held, 1.0)[:, None]
+    row = np.asarray(fixed @ given)
+    return row / row.sum() if row.sum() > 0 else free
 
 
 def draw_truths(

@@ -35,3 +35,5 @@ class Part(AppConfig):
     """The roles that may open its pages at all; None for whoever has an account."""
     doors: ClassVar[tuple[Door, ...]] = ()
     """Where it is entered, in the order in which they are shown."""
+    at_an_examination: ClassVar[tuple[Door, ...]] = ()
+    """Where it is entered from one examination, for who may write into it; the page takes `pk`."""

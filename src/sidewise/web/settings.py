@@ -63,6 +63,7 @@ INSTALLED_APPS = [
     "sidewise.web.marks",
     "sidewise.web.classes",
     "sidewise.web.practice",
+    "sidewise.web.supervised",
     "sidewise.web.audit",
     "sidewise.web.keeping",
 ]

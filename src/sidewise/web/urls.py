@@ -11,6 +11,7 @@ urlpatterns = [
     path("", include("sidewise.web.keeping.urls")),
     path("anatomy/", include("sidewise.web.anatomy.urls")),
     path("classes/", include("sidewise.web.classes.urls")),
+    path("learners/", include("sidewise.web.supervised.urls")),
     path("marks/", include("sidewise.web.marks.urls")),
     path("practice/", include("sidewise.web.practice.urls")),
     path("patients/", include("sidewise.web.patients.urls")),

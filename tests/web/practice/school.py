@@ -58,8 +58,8 @@ class School:
         """A case set for the class."""
         what = {"present": [], "absent": [], "flags": [], "seed": 7, "difficulty": "usual",
                 "hints": "some"}  # fmt: skip
-        values = {"title": "A stiff shoulder", "group": "", "due": date(2099, 3, 6), **more}
-        return classes.set_work(self.study_class, self.owner, kind=store.KIND, what=what, **values)
+        values = {"title": "A stiff shoulder", "group": "", "due": date(2099, 3, 6), "what": what}
+        return classes.set_work(self.study_class, self.owner, kind=store.KIND, **values | more)
 
     def begin(self, who: str = "student") -> Room:
         """A student begins a case of their own."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from sidewise.ground.percent import percent
 from sidewise.practice.feedback.omissions import ItemLeft, MissedFlag
 from sidewise.practice.feedback.partings import ANCHORING, APART, CLOSURE, Parting
 from sidewise.practice.room import Attempt, Room, next_suggestions
@@ -12,6 +13,8 @@ from sidewise.reason.result import Next
 
 WEIGHED_WRONG = 0.2
 """A chance this far from the warranted one was weighed wrongly (our judgement)."""
+LIKELY = 0.5
+"""From this chance on a thing is what the learner thinks it is (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,20 +43,26 @@ def one_thing(
     chances: Mapping[str, tuple[float, float]],
     open_flags: int,
 ) -> OneThing:
-    """The first that applies, in this order: what may harm most comes first.
+    """The first that applies, in this order: what may harm most, then what stops an examination
+    too early, what makes its reading wrong, what was left out, and courtesy.
 
     chances: stated and warranted at the end, by group. open_flags: how many flags what was done
     does not exclude, there or not.
     """
     called = [one for one in essentials if one.why]
+    kind = parting.kind if parting is not None else ""
     if missed:
         return _flag(missed[0])
-    if swapped or compared:
-        return _sides(room, swapped, compared)
-    if parting is not None and parting.kind in (CLOSURE, ANCHORING):
+    if swapped:
+        return _sides(room, "Examine the side that hurts as well", swapped[0])
+    if parting is not None and kind == CLOSURE:
         return _parting(room, attempt, parting)
-    if parting is not None and parting.group in chances and _off(chances[parting.group]) >= APART:
-        return _weighing(room, chances)
+    if compared:
+        return _sides(room, "Compare both sides", compared[0])
+    if parting is not None and kind == ANCHORING:
+        return _parting(room, attempt, parting)
+    if any(_off(pair) >= APART for pair in chances.values()):
+        return _weighing(room, attempt, chances)
     if called:
         one = called[0]
         return _of_item(room, "essential", f"Do not leave out: {one.label}. {one.why}", one.item)
@@ -62,7 +71,7 @@ def one_thing(
         return _of_item(room, "soreness", f"Spare the patient: {one.label}; {one.why}.", one.item)
     if _fits(chances):
         return _nothing(open_flags, len(essentials))
-    return _weighing(room, chances)
+    return _weighing(room, attempt, chances)
 
 
 def _flag(one: MissedFlag) -> OneThing:
@@ -75,15 +84,13 @@ def _flag(one: MissedFlag) -> OneThing:
     return OneThing("flag", words, one.through, one.how)
 
 
-def _sides(room: Room, swapped: Sequence[ItemLeft], compared: Sequence[ItemLeft]) -> OneThing:
-    one = (*swapped, *compared)[0]
-    what = "Examine the side that hurts as well" if swapped else "Compare both sides"
+def _sides(room: Room, what: str, one: ItemLeft) -> OneThing:
     return _of_item(room, "sides", f"{what}: {one.label} was done on {one.why}.", one.item)
 
 
 def _parting(room: Room, attempt: Attempt, parting: Parting) -> OneThing:
     label = next(group.label for group in room.groups if group.id == parting.group)
-    said, now = f"{parting.stated:.0%}", f"{parting.warranted:.0%}"
+    said, now = percent(parting.stated), percent(parting.warranted)
     if parting.kind == CLOSURE:
         words = (
             f"Before you are sure, look once more: at step {parting.step} you said {said} for "
@@ -91,18 +98,25 @@ def _parting(room: Room, attempt: Attempt, parting: Parting) -> OneThing:
         )
     else:
         words = (
-            f"Let findings move you: of {label} they went from {parting.moved_from:.0%} to "
-            f"{now} by step {parting.step}, and you stayed at {said}."
+            f"Let findings move you: of {label} they went from "
+            f"{percent(parting.moved_from or 0.0)} to {now} by step {parting.step}, and you stayed "
+            f"at {said}."
         )
-    step = _telling(next_suggestions(room, attempt.until(parting.step - 1)))
+    return _with_next(room, attempt.until(parting.step - 1), parting.kind, words)
+
+
+def _with_next(room: Room, attempt: Attempt, kind: str, words: str) -> OneThing:
+    """The words, with what would have told most next and how it is done."""
+    step = _telling(next_suggestions(room, attempt))
     if step is None:
-        return OneThing(parting.kind, words)
-    more = f"{words} Most telling next: {step.label}."
-    return _of_item(room, parting.kind, more, step.item)
+        return OneThing(kind, words)
+    return _of_item(room, kind, f"{words} Most telling next: {step.label}.", step.item)
 
 
 def _telling(steps: Sequence[Next]) -> Next | None:
-    return next((step for step in steps if step.bits is not None), None)
+    """What tells most: the first in the order of an examination may be there for a flag."""
+    known = [step for step in steps if step.bits is not None]
+    return max(known, key=lambda step: step.bits or 0.0, default=None)
 
 
 def _fits(chances: Mapping[str, tuple[float, float]]) -> bool:
@@ -121,14 +135,32 @@ def _nothing(open_flags: int, essentials: int) -> OneThing:
     return OneThing("nothing", f"{words}: {'; '.join(filter(None, undone))}.")
 
 
-def _weighing(room: Room, chances: Mapping[str, tuple[float, float]]) -> OneThing:
+def _weighing(room: Room, attempt: Attempt, chances: Mapping[str, tuple[float, float]]) -> OneThing:
+    if _says_nothing(chances):
+        chance = percent(next(iter(chances.values()))[0])
+        words = (
+            f"Commit yourself: {chance} for everything tells nobody what you think. Of these "
+            "groups few are there at once; say which, and how sure you are."
+        )
+        return _with_next(room, attempt, "weighing", words)
     group, (stated, warranted) = max(chances.items(), key=lambda one: _off(one[1]))
     label = next(one.label for one in room.groups if one.id == group)
     words = (
-        f"Weigh again: you said {stated:.0%} for {label}, and what you found makes it "
-        f"{warranted:.0%}. The findings that moved it stand below."
+        f"Weigh again: you said {percent(stated)} for {label}, and what you found makes it "
+        f"{percent(warranted)}."
     )
-    return OneThing("weighing", words)
+    # Who was surer than the findings had more to look for; who was less sure had it all.
+    if stated > warranted:
+        return _with_next(room, attempt, "weighing", f"{words} The findings stand below.")
+    others = [name for name, (said, _) in chances.items() if name != group and said >= LIKELY]
+    if others:
+        other = next(one.label for one in room.groups if one.id == others[0])
+        words = f"{words} Several may be there at once: that you found {other} does not exclude it."
+    return OneThing("weighing", f"{words} The findings stand below.")
+
+
+def _says_nothing(chances: Mapping[str, tuple[float, float]]) -> bool:
+    return len(chances) > 1 and len({stated for stated, _ in chances.values()}) == 1
 
 
 def _off(pair: tuple[float, float]) -> float:

@@ -10,7 +10,7 @@ from sidewise.practice.case_file import CaseTruth
 from sidewise.practice.feedback.warrant import Moment, moment_of
 from sidewise.practice.room import Attempt, Examine, Room, revealed_record
 from sidewise.protocol import Item
-from sidewise.reason.judging.flags import flag_book_of, red_flags
+from sidewise.reason.judging.flags import URGENCIES, flag_book_of, red_flags
 from sidewise.reason.judging.judge import Judge
 from sidewise.reason.judging.rules import Ask as Question
 from sidewise.reason.judging.rules import Is, leaves
@@ -52,22 +52,28 @@ class ItemLeft:
 def missed_flags(
     room: Room, attempt: Attempt, truth: CaseTruth
 ) -> tuple[tuple[MissedFlag, ...], tuple[str, ...]]:
-    """Flags of the whole patient that were not named, the most urgent first; and those, by label,
-    that only stray signs raise which the learner never met."""
+    """Flags of the whole patient that were not named, the gravest first; and those, by label,
+    that only stray signs raise which the learner never met.
+
+    The gravest: by urgency; then what the illness causes before a stray sign, what was found and
+    not named before what was not looked for, and what a question tells before what is examined.
+    """
     end = attempt.end
     named = set(end.flags) if end else set()
     seen = _raised(room, revealed_record(room, attempt))
     there, grounded = _raised(room, room.hidden), _raised(room, _without_strays(room, truth))
-    missed = []
+    missed: dict[MissedFlag, tuple[int, bool, bool, bool]] = {}
     for name, flag in there.items():
         if name in truth.flags and name not in named and (name in seen or name in grounded):
             through, label, how = ("", "", "") if name in seen else _way_to(room, attempt, name)
-            missed.append(MissedFlag(name, flag.label, name in seen, through, label, how, flag.do))
+            one = MissedFlag(name, flag.label, name in seen, through, label, how, flag.do)
+            missed[one] = (URGENCIES.index(flag.urgency), name not in grounded, not one.seen,
+                           through not in room.protocol.history_by_id)  # fmt: skip
     stray = [
         flag.label for name, flag in there.items()
         if name in truth.flags and name not in {*named, *seen, *grounded}
     ]  # fmt: skip
-    return tuple(missed), tuple(stray)
+    return tuple(sorted(missed, key=lambda one: missed[one])), tuple(stray)
 
 
 def _raised(room: Room, record: Record) -> dict[str, RedFlag]:
@@ -115,9 +121,18 @@ def _way_to(room: Room, attempt: Attempt, flag: str) -> tuple[str, str, str]:
 
 
 def essentials_left(interpretation: Interpretation) -> tuple[ItemLeft, ...]:
-    """Essentials of a full examination that were not done, what this patient calls for first."""
+    """Essentials of a full examination that were not done.
+
+    First what this patient calls for, and of that what the reasoner would do next: of many things
+    left out the one that tells most is the one to learn from.
+    """
+    place = {one.item: number for number, one in reversed([*enumerate(interpretation.next)])}
+    last = len(place)
     found: dict[str, ItemLeft] = {}
-    for one in sorted(interpretation.not_examined, key=lambda one: not one.called_for):
+    for one in sorted(
+        interpretation.not_examined,
+        key=lambda one: (not one.called_for, place.get(one.item, last)),
+    ):
         if one.essential or one.called_for:
             found.setdefault(one.item, ItemLeft(one.item, one.label, one.called_for))
     return tuple(found.values())

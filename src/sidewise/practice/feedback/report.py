@@ -29,6 +29,8 @@ from sidewise.reason.result import Interpretation
 
 FEEDBACK_FORMAT = "sidewise-feedback/1"
 MOST_BECAUSE = 3
+LUCKY = 0.02
+"""A Brier score so much better than that of perfect reading is luck (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,9 @@ class Feedback:
     flags_there: by id. named_in_vain: flags that were named and do not stand. flags_by_chance:
     those that only stray signs nobody met would raise, which is nothing to have missed. stated,
     perfect: scores of the learner and of perfect reading of the same findings. truth: conditions in
-    words. moments: every statement with what was warranted then.
+    words. moments: every statement with what was warranted then. complaint: the sides of which
+    chances are stated; what another side has does not count. lucky: nearer to the truth than these
+    findings allow.
     """
 
     case: str
@@ -79,6 +83,8 @@ class Feedback:
     hints: int
     plan: str
     knowledge_version: str
+    complaint: tuple[str, ...] = ()
+    lucky: bool = False
     notice: str = NOTICE
 
     def to_json(self) -> dict[str, Any]:
@@ -106,6 +112,8 @@ def feedback(room: Room, attempt: Attempt, truth: CaseTruth) -> Feedback:
     compared, swapped = not_compared(room, attempt), wrong_side(room, attempt)
     essentials, sore = essentials_left(told), needless_soreness(room, attempt)
     parting = gravest_parting(moments)
+    own = score_chances([stated[name] for name in order], true)
+    perfect = score_chances([last.warranted[name] for name in order], true)
     return Feedback(
         case=attempt.case,
         region=attempt.region,
@@ -116,8 +124,8 @@ def feedback(room: Room, attempt: Attempt, truth: CaseTruth) -> Feedback:
         one_thing=one_thing(room, attempt, missed, swapped, compared, essentials, parting, sore,
                             {name: (stated[name], last.warranted[name]) for name in order},
                             sum(flag.status == "not excluded" for flag in told.red_flags)),
-        stated=score_chances([stated[name] for name in order], true),
-        perfect=score_chances([last.warranted[name] for name in order], true),
+        stated=own,
+        perfect=perfect,
         groups=tuple(_groups(room, stated, last.warranted, there, told)),
         truth=tuple(_truth_words(room, truth)),
         parting=parting,
@@ -132,6 +140,8 @@ def feedback(room: Room, attempt: Attempt, truth: CaseTruth) -> Feedback:
         hints=sum(isinstance(one.step, Hint) for one in attempt.taken),
         plan=end.plan,
         knowledge_version=told.knowledge_version,
+        complaint=room.context.complaint,
+        lucky=perfect.brier - own.brier > LUCKY,
     )  # fmt: skip
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from sidewise.ground.percent import percent
 from sidewise.practice.feedback.omissions import ItemLeft
 from sidewise.practice.feedback.report import Feedback
 
 MOST_LISTED = 6
-LUCKY = 0.02
-"""A Brier score so much better than that of perfect reading is luck (our judgement)."""
 
 
 def feedback_lines(told: Feedback) -> list[str]:
@@ -45,16 +44,21 @@ def _truth(told: Feedback) -> Iterator[str]:
 
 def _chances(told: Feedback) -> Iterator[str]:
     yield ""
+    if len(told.complaint) == 1:
+        yield (
+            f"Chances are of the {told.complaint[0]} side, which hurts, and of the whole person; "
+            "what the other side has does not count here."
+        )
     yield f"{'':44}  you  findings  truth"
     for one in told.groups:
         there = "there" if one.there else "-"
-        yield f"{one.label[:44]:44} {one.stated:4.0%}  {one.warranted:8.0%}  {there}"
+        yield f"{one.label[:44]:44} {one.stated:4.0%}  {percent(one.warranted):>8}  {there}"
     yield (
         f"Brier score {told.stated.brier:.3f}, perfect reading of the same findings "
         f"{told.perfect.brier:.3f}; log score {told.stated.log:.2f} and {told.perfect.log:.2f} "
         "bits (the lower the better)."
     )
-    if told.perfect.brier - told.stated.brier > LUCKY:
+    if told.lucky:
         yield "You came closer to the truth than these findings allow: that was luck, this time."
     for one in told.groups:
         if one.because and (one.there or abs(one.stated - one.warranted) >= 0.2):

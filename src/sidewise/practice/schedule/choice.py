@@ -88,11 +88,12 @@ def _why(own: LearnerHistory, known: SkillEstimate, retained: float | None) -> s
     if retained is None:
         return "It was not met yet, so nothing is known of it."
     well = sum(one.done_well for one in own)
-    return (
+    words = (
         f"Done well {well} of {len(own)} times; estimated {known.mean:.0%} "
-        f"({known.low:.0%} to {known.high:.0%}); last on {own[-1].at:%d %b %Y}, "
-        f"of which {retained:.0%} is thought to be left."
+        f"({known.low:.0%} to {known.high:.0%}); last on {own[-1].at:%d %b %Y}"
     )
+    # Of what was never done well nothing can be left.
+    return f"{words}, of which {retained:.0%} is thought to be left." if well else f"{words}."
 
 
 def wishes_for(skill: Skill, region: Region) -> CaseWishes:

@@ -6,15 +6,14 @@ Three sorts: a condition (to judge its chance as the findings warrant), a stage 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from scipy.special import betaincinv
 
 from sidewise.knowledge.region import Region
-from sidewise.practice.feedback import Feedback
 from sidewise.practice.ways import patient_ways
 from sidewise.protocol import protocol_of
 
@@ -68,26 +67,32 @@ def skills_of(region: Region) -> tuple[Skill, ...]:
     )
 
 
-def skill_results(told: Feedback, region: Region, at: datetime) -> tuple[SkillResult, ...]:
-    """What an attempt showed: of what the patient had, of each stage, and of the traps in it."""
+def skill_results(told: Mapping[str, Any], region: Region, at: datetime) -> tuple[SkillResult, ...]:
+    """What an attempt showed: of what the patient had, of each stage, and of the traps in it.
+
+    told: its feedback as plain data (`Feedback.to_json`), as it was kept when the case ended.
+    """
     return tuple(SkillResult(skill, at, well) for skill, well in _shown(told, region))
 
 
-def _shown(told: Feedback, region: Region) -> Iterator[tuple[Skill, bool]]:
+def _shown(told: Mapping[str, Any], region: Region) -> Iterator[tuple[Skill, bool]]:
     protocol = protocol_of(region)
-    for one in told.groups:
+    for one in told["groups"]:
         # What is not there and was not feared shows nothing.
-        if one.there or max(one.stated, one.warranted) >= NEAR:
-            yield Skill("condition", one.group), abs(one.stated - one.warranted) < NEAR
-    called = {protocol.item(one.item).stage for one in told.essentials_left_out if one.why}
+        if one["there"] or max(one["stated"], one["warranted"]) >= NEAR:
+            near = abs(one["stated"] - one["warranted"]) < NEAR
+            yield Skill("condition", one["group"]), near
+    # An item of a knowledge version before this one may be gone.
+    items = (protocol.by_id.get(one["item"]) for one in told["essentials_left_out"] if one["why"])
+    called = {item.stage for item in items if item is not None}
     for stage in protocol.stages:
         if not stage.sets_up:
             yield Skill("stage", stage.id), stage.id not in called
-    missed = {one.flag for one in told.flags_missed}
-    for flag in told.flags_there:
+    missed = {one["flag"] for one in told["flags_missed"]}
+    for flag in told["flags_there"]:
         if flag in patient_ways(region).flags:
             yield Skill("trap", flag), flag not in missed
-    yield Skill("trap", SIDES), not (told.swapped or told.not_compared)
+    yield Skill("trap", SIDES), not (told["swapped"] or told["not_compared"])
 
 
 def skill_estimate(skill: Skill, history: LearnerHistory) -> SkillEstimate:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from django.apps import apps
 from django.http import HttpRequest
 from django.middleware.csrf import get_token
 from django.utils.safestring import SafeString
@@ -30,6 +31,7 @@ from sidewise.web.examinations.state import Current
 from sidewise.web.examinations.statements import DisputeShown, disputes_shown
 from sidewise.web.examinations.usual import instrument_now
 from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS
+from sidewise.web.parts import Door, Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +134,14 @@ class Bedside:
     def disputes(self) -> tuple[DisputeShown, ...]:
         """Fields of the context with different answers: shown on every page until settled."""
         return disputes_shown(self.now)
+
+    @property
+    def beside(self) -> tuple[Door, ...]:
+        """What else is entered from here: parts above this one say so themselves."""
+        if not self.may_write or self.now.folded.discarded:
+            return ()
+        parts = (part for part in apps.get_app_configs() if isinstance(part, Part))
+        return tuple(door for part in parts for door in part.at_an_examination)
 
     @property
     def undoable(self) -> str:

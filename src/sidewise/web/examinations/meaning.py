@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from sidewise.ground.percent import percent
 from sidewise.note.meaning import (
     called_for_flags,
     effect_words,
@@ -12,7 +13,6 @@ from sidewise.note.meaning import (
     moves_odds,
     not_estimated,
     not_weighed_words,
-    percent,
     purpose_words,
     shown_and_rest,
     to_state_words,

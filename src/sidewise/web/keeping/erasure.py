@@ -36,6 +36,7 @@ from sidewise.web.examinations.models import (
 from sidewise.web.home import home
 from sidewise.web.keeping.export import (
     attempt_export,
+    learner_visit_export,
     patient_export,
     sitting_export,
     sitting_student_export,
@@ -52,6 +53,8 @@ from sidewise.web.marks.models import (
 )
 from sidewise.web.patients.models import Patient
 from sidewise.web.practice.models import PracticeAttempt, PracticeStep
+from sidewise.web.supervised.models import LearnerFinding, LearnerVisit
+from sidewise.web.supervised.store import empty
 
 YEAR = timedelta(days=365.25)
 
@@ -126,6 +129,26 @@ def erase_own_attempt(attempt: PracticeAttempt, by: str) -> Erased:
     return done
 
 
+def erase_learner_visit(visit: LearnerVisit, by: str) -> Erased:
+    """Erase what a learner found at a patient and what was made of it; that it was stays noted.
+
+    At once, since it was kept by consent alone. Only a hold stands against it.
+    """
+    held = Hold.objects.filter(lifted_at=None)
+    if (
+        held.filter(patient=visit.examination.patient).exists()
+        or held.filter(person=visit.student).exists()
+    ):
+        raise UserError("erase", "a legal hold", "no hold on this record",
+                        "Nobody sees it from here on; whoever keeps these records erases it when "
+                        "the hold is lifted.")  # fmt: skip
+    with gathered():
+        done = _noted("learner-visit", str(visit.key), learner_visit_export(visit), by)
+        with erasing("supervised"):
+            empty(visit)
+    return done
+
+
 def keep_years(kind: str) -> float | None:
     """How long records of this kind must be kept here; None while nobody has said so."""
     text = settings.KEEP_YEARS[kind]
@@ -157,6 +180,7 @@ def _noted(kind: str, number: str, exported: dict[str, Any], by: str) -> Erased:
 
 def _delete_patient(patient: Patient) -> None:
     examinations = Examination.objects.filter(patient=patient)
+    _delete_learner_visits(LearnerVisit.objects.filter(examination__in=examinations))
     with erasing("ledger"):
         HeldEntry.objects.filter(examination__in=examinations).delete()
         LedgerEntry.objects.filter(examination__in=examinations).delete()
@@ -167,6 +191,12 @@ def _delete_patient(patient: Patient) -> None:
         examinations.delete()
         Hold.objects.filter(patient=patient).delete()
         patient.delete()
+
+
+def _delete_learner_visits(visits: QuerySet[LearnerVisit]) -> None:
+    with erasing("supervised"):
+        LearnerFinding.objects.filter(visit__in=visits).delete()
+        visits.delete()
 
 
 def _delete_attempts(attempts: QuerySet[PracticeAttempt]) -> int:
@@ -197,6 +227,7 @@ def student_models() -> list[tuple[type[Any], str]]:
 def _delete_student(person: User) -> None:
     Session.objects.filter(session_key__in=person.signed_in.values("session_key")).delete()
     _delete_attempts(PracticeAttempt.objects.filter(student=person))
+    _delete_learner_visits(LearnerVisit.objects.filter(student=person))
     for model, field in student_models():
         model._default_manager.filter(**{field: person}).delete()
     person.delete()
@@ -231,7 +262,7 @@ def noted_outside() -> Iterator[tuple[str, str]]:
             raise UserError(
                 where,
                 text,
-                "patient, sitting or attempt KEY, student or sitting-student NUMBER",
+                "patient, sitting, attempt or learner-visit KEY, student or sitting-student NUMBER",
                 do,
             )
         yield kind, number
@@ -241,7 +272,7 @@ def _names_one(kind: str, number: str) -> bool:
     if kind in ("student", "sitting-student"):
         return number.isascii() and number.isdigit() and len(number) <= 18
     try:
-        return kind in ("patient", "sitting", "attempt") and bool(UUID(number))
+        return kind in ("patient", "sitting", "attempt", "learner-visit") and bool(UUID(number))
     except ValueError:
         return False
 
@@ -265,7 +296,8 @@ def _erased_again(kind: str, number: str) -> bool:
     row = of_sitting.first() if of_sitting is not None else None
     attempts = PracticeAttempt.objects.filter(key=number) if kind == "attempt" else None
     practised = attempts is not None and attempts.exists()
-    if patient is None and student is None and sitting is None and row is None and not practised:
+    visit = _full_visit(number) if kind == "learner-visit" else None
+    if not (patient or student or sitting or row or practised or visit):
         return False
     write(Act.ERASED, f"{kind}:{number}", who="system")
     if patient is not None:
@@ -278,4 +310,12 @@ def _erased_again(kind: str, number: str) -> bool:
         row.delete()
     if attempts is not None:
         _delete_attempts(attempts)
+    if visit is not None:
+        with erasing("supervised"):
+            empty(visit)
     return True
+
+
+def _full_visit(number: str) -> LearnerVisit | None:
+    """The visit with this key, if what was found at it is there again."""
+    return LearnerVisit.objects.filter(key=number, emptied_at=None).first()

@@ -15,10 +15,12 @@ from sidewise.web.examinations.store import folded
 from sidewise.web.marks.models import KeptSitting, SittingStudent
 from sidewise.web.patients.models import Patient
 from sidewise.web.practice.models import PracticeAttempt
+from sidewise.web.supervised.models import LearnerVisit
 
 PATIENT_FORMAT = "sidewise-patient-export/1"
 STUDENT_FORMAT = "sidewise-student-export/1"
 ATTEMPT_FORMAT = "sidewise-attempt-export/1"
+LEARNER_FORMAT = "sidewise-learner-visit-export/1"
 SITTING_FORMAT = "sidewise-sitting-export/1"
 NOT_RELEASED = (
     "Marks of an examination are shown to a student only when the teachers release them. Whether "
@@ -29,6 +31,11 @@ NOT_RELEASED = (
 def patient_export(patient: Patient) -> dict[str, Any]:
     """Every examination with its ledger and what it amounts to, shares, and who looked."""
     examinations = list(patient.examinations.order_by("examined_at", "pk"))
+    visits = list(
+        LearnerVisit.objects.filter(examination__patient=patient)
+        .select_related("student", "supervisor")
+        .order_by("pk")
+    )
     return {
         "format": PATIENT_FORMAT,
         "patient": {"code": patient.code, "created_at": patient.created_at.isoformat()},
@@ -48,7 +55,14 @@ def patient_export(patient: Patient) -> dict[str, Any]:
             }
             for row in patient.moved_away.all()
         ],
-        "looked_at": _lines([str(patient.key), *(str(e.pk) for e in examinations)]),
+        "examined_by_students": [_learner_visit(visit) for visit in visits],
+        "looked_at": _lines(
+            [
+                str(patient.key),
+                *(str(e.pk) for e in examinations),
+                *(str(visit.key) for visit in visits),
+            ]
+        ),
     }
 
 
@@ -92,6 +106,25 @@ def student_export(person: User, *, own: bool = False) -> dict[str, Any]:
     }
 
 
+def _learner_visit(visit: LearnerVisit) -> dict[str, Any]:
+    """What a learner found at a patient, and the consent to it; for the patient."""
+    times = ("consent_at", "until", "handed_in_at", "withdrawn_at", "emptied_at")
+    return {
+        "examination": str(visit.examination_id),
+        "student": visit.student.signs_as,
+        "supervisor": visit.supervisor.signs_as,
+        "consent": visit.get_consent_how_display(),
+        **{name: value.isoformat() if (value := getattr(visit, name)) else None for name in times},
+        "found": [row.deed for row in visit.findings.all()],
+        "compared": visit.feedback,
+    }
+
+
+def learner_visit_export(visit: LearnerVisit) -> dict[str, Any]:
+    """One visit of a learner, whole, before it is emptied."""
+    return {"format": LEARNER_FORMAT, "visit": _learner_visit(visit)}
+
+
 def sitting_export(sitting: KeptSitting) -> dict[str, Any]:
     """A sitting whole: its tables with every row, each version, shares, and who looked."""
     tables = [
@@ -132,7 +165,9 @@ def _columns(row: Any) -> dict[str, Any]:
 
 def _rows(model: Any, person: User) -> list[dict[str, Any]]:
     rows = model._default_manager.filter(**{model.student_field: person}).order_by("pk")
-    return [_columns(row) for row in rows]
+    # What is a patient's is in the patient's export, and in no student's.
+    not_theirs = getattr(model, "of_the_patient", ())
+    return [{k: v for k, v in _columns(row).items() if k not in not_theirs} for row in rows]
 
 
 def _lines(numbers: list[str], kind: str = "") -> list[dict[str, str]]:

@@ -20,6 +20,7 @@ TABLES = {
     "audit_auditline": "audit",
     "marks_settlement": "marks",
     "practice_practicestep": "practice",
+    "supervised_learnerfinding": "supervised",
 }
 _allowed: ContextVar[str] = ContextVar("allowed", default="")
 

@@ -13,6 +13,8 @@ urlpatterns = [
     path("patients/<uuid:key>/export/", views.export_patient, name="patient-export"),
     path("account/export/", views.export_own, name="own-export"),
     path("account/practice/<uuid:attempt>/erase/", views.erase_practice, name="erase-practice"),
+    path("learners/<uuid:visit>/withdraw/", views.withdraw_consent, name="learner-withdraw"),
+    path("learners/<uuid:visit>/erase/", views.erase_own_visit, name="learner-erase"),
     path("audit/", audit_trail.audit, name="audit"),
     path("keeping/", views.keeping, name="keeping"),
 ]

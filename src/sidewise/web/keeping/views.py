@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth.decorators import login_not_required
 from django.db import DatabaseError, connection
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
@@ -32,6 +33,9 @@ from sidewise.web.marks.models import KeptSitting, SittingStudent
 from sidewise.web.patients.access import allowed
 from sidewise.web.patients.models import Patient
 from sidewise.web.practice.access import own_attempt
+from sidewise.web.supervised.access import supervised_visit, told_visit
+from sidewise.web.supervised.models import LearnerVisit
+from sidewise.web.supervised.store import end_consent
 
 HELD = {"patient": "patient", "student": "person", "sitting": "sitting"}
 """The field of a hold for each kind of thing."""
@@ -112,6 +116,31 @@ def erase_practice(request: SignedInRequest, attempt: UUID) -> HttpResponse:
             problem = error.message
     page = {"attempt": row, "problem": problem}
     return render(request, "keeping/erase_practice.html", page, status=422 if problem else 200)
+
+
+@roles(Role.CLINICIAN)
+@require_POST
+def withdraw_consent(request: SignedInRequest, visit: UUID) -> HttpResponse:
+    """The patient does not agree any more: the learner sees nothing, and what they found goes."""
+    row = supervised_visit(request.user, visit)
+    end_consent(row)
+    return _emptied(request, row, "learners", row.examination_id)
+
+
+@roles(Role.STUDENT)
+@require_POST
+def erase_own_visit(request: SignedInRequest, visit: UUID) -> HttpResponse:
+    """A student erases what they found at a patient, and what was made of it."""
+    return _emptied(request, told_visit(request.user, visit), "learner-visits")
+
+
+def _emptied(request: SignedInRequest, row: LearnerVisit, page: str, *about: Any) -> HttpResponse:
+    if row.emptied_at is None:
+        try:
+            erasure.erase_learner_visit(row, request.user.username)
+        except UserError as error:
+            messages.error(request, error.message)
+    return redirect(page, *about)
 
 
 def _file(data: dict[str, Any], name: str) -> HttpResponse:

@@ -43,6 +43,8 @@ class PracticeAttempt(Bound):
     assignment = models.ForeignKey(Assignment, models.SET_NULL, null=True, related_name="attempts")
     # The attempt as a document without its steps.
     head = models.JSONField()
+    # Where it was chosen for the student: for which skill and why; told at the end.
+    chosen = models.JSONField(null=True)
     begun_at = models.DateTimeField(auto_now_add=True)
     finished_at = models.DateTimeField(null=True)
     # What came of it, once it is finished: the few figures of lists, and the whole feedback.

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
-from sidewise.note.meaning import percent, with_interval
+from sidewise.ground.percent import percent
+from sidewise.note.meaning import with_interval
 from sidewise.practice.room import CHANCE_WORDS, Attempt, Room, verb_of
 from sidewise.practice.room.attempt import Ask, Examine, Measure
 from sidewise.practice.room.chart import ONSET

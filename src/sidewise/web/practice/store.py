@@ -16,14 +16,17 @@ from django.utils import timezone
 from sidewise.errors import UserError
 from sidewise.knowledge.region import Region
 from sidewise.practice import CaseWishes, practice_case
+from sidewise.practice.actor_sheet import ActorSheet, actor_sheet
 from sidewise.practice.case_file import (
+    CaseFile,
     CaseTruth,
+    case_file,
     case_text,
     parse_case,
     parse_truth,
     truth_text,
 )
-from sidewise.practice.feedback import Feedback, feedback
+from sidewise.practice.feedback import FEEDBACK_FORMAT, Feedback, feedback
 from sidewise.practice.outcome import case_outcome
 from sidewise.practice.room import (
     Attempt,
@@ -35,6 +38,7 @@ from sidewise.practice.room import (
     parse_attempt,
     take_step,
 )
+from sidewise.practice.schedule import NextCase, next_case
 from sidewise.regions import regions
 from sidewise.web.accounts.models import User
 from sidewise.web.audit.binding import gathered
@@ -136,6 +140,32 @@ def wishes_from(what: dict[str, Any]) -> CaseWishes:
     )  # fmt: skip
 
 
+def is_common(assignment: Assignment) -> bool:
+    """Whether everybody to whom it is set has the same patient."""
+    return "case" in assignment.what or assignment.what.get("seed") is not None
+
+
+def common_case(assignment: Assignment) -> CaseFile | None:
+    """The case that everybody has to whom it is set; None where each has a patient of their own."""
+    what = assignment.what
+    if "case" in what:
+        return case_file_of(SimulatedCase.objects.get(key=what["case"]))
+    if not is_common(assignment):
+        return None
+    region = regions().chosen(assignment.study_class.region)
+    return case_file(practice_case(region, what["seed"], wishes_from(what)))
+
+
+def case_file_of(case: SimulatedCase) -> CaseFile:
+    """The case as its file says it, without its truth."""
+    return parse_case(case_bytes(case), "case", regions())
+
+
+def sheet_of(case: CaseFile) -> ActorSheet:
+    """What an actor of this patient is told; nothing of the truth."""
+    return actor_sheet(case, regions().chosen(case.record.region))
+
+
 # ---------------------------------------------------------------- attempts
 
 
@@ -156,16 +186,35 @@ def begin_assigned(student: User, assignment: Assignment) -> PracticeAttempt:
         return begin(student, case, what.get("hints", "none"), assignment)
 
 
+def next_of(student: User, region: Region) -> NextCase:
+    """The case that this student should examine next, and why."""
+    rows = PracticeAttempt.objects.filter(
+        student=student, finished_at__isnull=False, case__region=region.id
+    )
+    kept = rows.values_list("finished_at", "feedback")
+    told = [(at, one) for at, one in kept if at and one and one.get("format") == FEEDBACK_FORMAT]
+    return next_case(told, region, timezone.now())
+
+
+def begin_next(student: User, region: Region, hints: str) -> PracticeAttempt:
+    """Begin the case that is chosen for a student."""
+    chosen = next_of(student, region)
+    seed = secrets.randbelow(SEEDS)
+    case = drawn_case(region, seed, chosen.wishes)
+    return begin(student, case, hints, chosen=chosen.to_json())
+
+
 def begin(
-    student: User, case: SimulatedCase, hints: str, assignment: Assignment | None = None
-) -> PracticeAttempt:
+    student: User, case: SimulatedCase, hints: str, assignment: Assignment | None = None,
+    chosen: dict[str, str] | None = None,
+) -> PracticeAttempt:  # fmt: skip
     """A new attempt at a case, at which nothing was done yet."""
     room = room_of(case)
     document = attempt_document(begin_attempt(room, hints))  # type: ignore[arg-type]
     del document["steps"]
     with gathered():
         made = PracticeAttempt.objects.create(
-            student=student, case=case, assignment=assignment, head=document
+            student=student, case=case, assignment=assignment, head=document, chosen=chosen
         )
         write(Act.WRITE, f"practice:{made.key}")
     return made
@@ -173,8 +222,7 @@ def begin(
 
 def room_of(case: SimulatedCase) -> Room:
     """The room of a case, without its truth."""
-    read = parse_case(case_bytes(case), "case", regions())
-    return open_room(regions().chosen(case.region), read)
+    return open_room(regions().chosen(case.region), case_file_of(case))
 
 
 def opened(row: PracticeAttempt) -> OpenAttempt:

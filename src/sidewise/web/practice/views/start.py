@@ -12,7 +12,10 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST
 
+from sidewise.ground.extras import missing_modules
+from sidewise.knowledge.region import Region
 from sidewise.practice import CaseWishes
+from sidewise.practice.schedule import NextCase
 from sidewise.regions import regions
 from sidewise.web.accounts.models import Role
 from sidewise.web.accounts.permissions import SignedInRequest, roles
@@ -24,6 +27,8 @@ from sidewise.web.practice.forms import FreeCaseForm
 from sidewise.web.practice.models import PracticeAttempt
 
 SHOWN = 50
+CHOOSES = not missing_modules("practice")
+"""Whether the library that tells what fades is installed."""
 only_students = roles(Role.STUDENT)
 
 
@@ -53,6 +58,8 @@ class PractisePage:
     """The classes one is in."""
     form: FreeCaseForm
     """A case of one's own choosing."""
+    chosen: NextCase | None
+    """The case chosen for this student, and why; None where the chooser is not installed."""
 
 
 @only_students
@@ -61,7 +68,7 @@ def practise(request: SignedInRequest) -> HttpResponse:
     """What is set and what was done; a POST begins a case of one's own choosing."""
     form = FreeCaseForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        return redirect("practice-room", attempt=_free(request, form).key)
+        return redirect("practice-room", attempt=_begun(request, form).key)
     rows = PracticeAttempt.objects.filter(student=request.user).select_related("case", "assignment")
     attempts = list(rows.annotate(count=Count("steps"))[:SHOWN])
     context = PractisePage(
@@ -70,15 +77,22 @@ def practise(request: SignedInRequest) -> HttpResponse:
         done=tuple(one for one in attempts if one.finished_at is not None),
         classes=tuple(request.user.memberships.select_related("study_class__owner")),
         form=form,
+        chosen=store.next_of(request.user, _region(request)) if CHOOSES else None,
     )
     wrong = request.method == "POST"
     return show(request, "practice/practise.html", context, status=422 if wrong else 200)
 
 
-def _free(request: SignedInRequest, form: FreeCaseForm) -> PracticeAttempt:
+def _region(request: SignedInRequest) -> Region:
     name = request.POST.get("region", "")
     known = regions()
-    region = known.chosen(name if name in known else next(iter(known)), "region")
+    return known.chosen(name if name in known else next(iter(known)), "region")
+
+
+def _begun(request: SignedInRequest, form: FreeCaseForm) -> PracticeAttempt:
+    region = _region(request)
+    if CHOOSES and "chosen" in request.POST:
+        return store.begin_next(request.user, region, form.cleaned_data["hints"])
     wishes = CaseWishes(difficulty=form.cleaned_data["difficulty"])
     case = store.drawn_case(region, secrets.randbelow(store.SEEDS), wishes)
     return store.begin(request.user, case, form.cleaned_data["hints"])

@@ -22,7 +22,7 @@ from sidewise.web.accounts.models import Role
 from sidewise.web.accounts.permissions import SignedInRequest, roles
 from sidewise.web.audit.log import Act, write
 from sidewise.web.classes.access import allowed_class
-from sidewise.web.classes.models import StudyClass
+from sidewise.web.classes.models import Assignment, StudyClass
 from sidewise.web.classes.store import set_work
 from sidewise.web.pages import show
 from sidewise.web.practice import store
@@ -60,6 +60,8 @@ class ProgressPage:
     """Every flag that was missed, by most first."""
     may_write: bool
     """Whether this teacher may set cases."""
+    acted: tuple[Assignment, ...]
+    """What is set that an actor can play: everybody has the same patient."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +83,13 @@ def progress(request: SignedInRequest, study_class: UUID) -> HttpResponse:
     who = allowed_class(request.user, study_class)
     found = class_practice(who.study_class)
     told = class_figures(found.members, found.played)
+    set_here = who.study_class.assignments.filter(kind=store.KIND, withdrawn_at=None)
     context = ProgressPage(
         study_class=who.study_class, lines=student_lines(found, told.progress),
         finished=told.cases + found.unread, unread=found.unread,
         misread=misread_lines(told.misread), left_out=told.left_out[:SHOWN],
         flags_missed=told.flags_missed, may_write=who.may_write,
+        acted=tuple(one for one in set_here if store.is_common(one)),
     )  # fmt: skip
     return show(request, "practice/progress.html", context)
 

@@ -1,0 +1,1 @@
+"""Pages of a learner at a real patient: the supervisor's, and the learner's."""
