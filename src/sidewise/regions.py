@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any
 from sidewise.errors import UserError, UserErrors
 from sidewise.ground.entry_points import entry_points_of
 from sidewise.ground.home import home_folder
-from sidewise.knowledge.manifest import PACK
+from sidewise.ground.language import add_words_of
+from sidewise.knowledge.manifest import PACK, TRANSLATIONS
 from sidewise.knowledge.pack import note_checked, was_checked, write_pack
 from sidewise.knowledge.region import Region, open_region, shipped_folders
 
@@ -145,6 +146,7 @@ def load_region(folder: Path, name: str = "", cache: Path | None = None) -> Regi
     UserErrors with everything that is wrong, each with its file and place.
     """
     region = open_region(folder, name, cache)
+    add_words_of(folder / TRANSLATIONS)
     if cache is None or not was_checked(folder, region.fingerprint, cache):
         check_region(region)
         if cache is not None:

@@ -83,5 +83,18 @@ PACK, CHECKED = "packed.json", "packed.checked"
 """All text parts in one file, and the note that they were found sound."""
 ATLAS = "atlas"
 """The folder of the drawn figure, made by `tools/figure`; whatever shows it opens it itself."""
-BESIDE = (ATLAS, "*.md", "LICENSE*", "__init__.py", "__pycache__", ".*", *FIT, PACK, CHECKED)
+TRANSLATIONS = "languages"
+"""The folder of its texts in other languages: a catalogue each, `de.po` and `de.mo`."""
+BESIDE = (
+    ATLAS,
+    TRANSLATIONS,
+    "*.md",
+    "LICENSE*",
+    "__init__.py",
+    "__pycache__",
+    ".*",
+    *FIT,
+    PACK,
+    CHECKED,
+)
 """What may stand in a region's folder besides its parts."""
