@@ -27,7 +27,7 @@ from sidewise.ground.language import (
     say_date,
     say_number,
     say_text,
-    spoken,
+    speak,
     term,
 )
 from sidewise.kinds.angle import EndFeel
@@ -46,7 +46,7 @@ COMPLETE_FIELDS = ("label", "group", "say", "patient", "examiner")
 NAMED = re.compile(r"%\((\w+)\)s|<[^>]+>")
 SIDES = {
     "en": {
-        "left": r"(?<!what is )\bleft\b(?! (?:out|open|blank)\b)",
+        "left": r"(?<!what is )\bleft\b(?! (?:out|open|blank|is)\b)",
         "right": r"(?<!all )(?<!put )(?<!person's )\bright\b(?! (?:angles?|size|at the tip)\b)",
     },
     "de": {
@@ -95,7 +95,7 @@ def test_nothing_is_missing_where_it_is_declared_complete(language: str, domain:
 def test_every_item_has_what_is_named_and_said_in_each_language() -> None:
     regions()["shoulder"]
     for language in languages():
-        with spoken(language):
+        with speak(language):
             bare = {
                 (item.id, name)
                 for item in PROTOCOL.items
@@ -185,7 +185,7 @@ def test_no_red_flag_and_no_caution_is_translated_before_a_reviewer_is_recorded(
     for language in languages():
         assert is_unreviewed(language)
         assert reviewer_of(language) == ""
-        with spoken(language):
+        with speak(language):
             said = [text for text in cautions if term(text) != text and text not in named]
         assert said == []
 
@@ -196,7 +196,7 @@ def test_numbers_dates_and_plurals_are_those_of_the_language() -> None:
     when = datetime(2026, 3, 2, 9, 40, tzinfo=UTC)
     assert (say_number(12.5), say_date(when), say_date(when.date())) == (
         "12.5", "2 Mar 2026 09:40", "2 Mar 2026")  # fmt: skip
-    with spoken("de"):
+    with speak("de"):
         assert (say_number(12.5), say_date(when)) == ("12,5", "02.03.2026 09:40")
         assert say_count("{count} day", "{count} days", 1) == "1 Tag"
         assert say_count("{count} day", "{count} days", 3) == "3 Tage"

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from sidewise.ground.language import language, spoken, term
+from sidewise.ground.language import language, speak, term
 from sidewise.web.examinations.models import Preferences
 from sidewise.web.language import CHOSEN
 from tests.shoulder import PROTOCOL
@@ -47,10 +47,10 @@ def test_a_language_is_chosen_in_the_preferences_and_kept(cast: Any) -> None:
 def test_a_stage_is_german_with_both_sides_where_they_were(cast: Any, german: Any) -> None:
     address = f"/examinations/{cast.examination.pk}/"
     stage = text_of(german, f"{address}stage/feel/")
-    assert stage.index("RECHTS am Patienten") < stage.index("LINKS am Patienten")
+    assert stage.index("Patient RECHTS") < stage.index("Patient LINKS")
     assert 'aria-label="rechts am Patienten, Akromion' in stage
     item = text_of(german, f"{address}item/neer/")
-    with spoken("de"):
+    with speak("de"):
         assert term(PROTOCOL.by_id["neer"].say) in item
     assert "auffällig" in item
 

@@ -1,7 +1,8 @@
 """The texts of a region's files that are shown to people, with where each stands.
 
-Not gathered: red flags, cautions, what is withheld and what must be thought of before a visit, which are said in English in every language
-until a reviewer is recorded; sources; short names of the typed line; whatever is a name in files.
+Not gathered: red flags, cautions, what is withheld and what must be thought of before a visit,
+which are said in English in every language until a reviewer is recorded; sources; short names of
+the typed line; whatever is a name in files.
 """
 
 from __future__ import annotations

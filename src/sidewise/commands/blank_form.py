@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, spoken
+from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, speak
 
 
 def blank_form(
@@ -24,5 +24,5 @@ def blank_form(
 
     chosen = regions().chosen(region)
     kind = protocol_of(chosen).visits.kind(visit or None)
-    with spoken(chosen_language(language)):
+    with speak(chosen_language(language)):
         write_out(blank_html(form_for_paper(chosen, kind)), out)

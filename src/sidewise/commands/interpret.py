@@ -7,7 +7,7 @@ from pathlib import Path
 
 import typer
 
-from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, spoken
+from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, speak
 from sidewise.ground.settings import SETTINGS
 
 
@@ -54,7 +54,7 @@ def interpret(
         return
     from sidewise.note.meaning import meaning_text
 
-    with spoken(chosen_language(language)):
+    with speak(chosen_language(language)):
         typer.echo(meaning_text(result))
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import typer
 
-from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, spoken
+from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, speak
 from sidewise.ground.settings import SETTINGS
 
 
@@ -31,5 +31,5 @@ def note(
     record = read_record(exam, regions())
     region = region_of_record(record)
     result = interpret(record, region, setting=setting or None)
-    with spoken(chosen_language(language)):
+    with speak(chosen_language(language)):
         write_out(writers[form](record, result, region), out)

@@ -4,19 +4,20 @@ Files, the typed line and the names in data are English in every language; what 
 goes through here. `say_text` is for sentences of the program, `term` for words that come from data
 (an item's label, a choice, a technique). What has no translation is said in English, never guessed.
 
-The language holds for the running context: `with spoken("de"): ...`. What is kept for others to
+The language holds for the running context: `with speak("de"): ...`. What is kept for others to
 read (a record, a result, an audit) is made where nothing was chosen, so it is English.
 """
 
 from __future__ import annotations
 
 import gettext
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, datetime
-from functools import lru_cache
+from functools import lru_cache, wraps
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 from sidewise.errors import UserError
 
@@ -33,6 +34,8 @@ UNREVIEWED = {
 }
 """Said beside each language until every catalogue of it names who reviewed it."""
 
+P = ParamSpec("P")
+Made = TypeVar("Made")
 _spoken: ContextVar[str] = ContextVar("language", default=ENGLISH)
 _folders: list[Path] = []
 
@@ -51,13 +54,24 @@ def chosen_language(code: str, where: str = "--language") -> str:
 
 
 @contextmanager
-def spoken(code: str) -> Iterator[None]:
+def speak(code: str) -> Iterator[None]:
     """Say everything in this language from here to the end of the block."""
     before = _spoken.set(chosen_language(code, "language"))
     try:
         yield
     finally:
         _spoken.reset(before)
+
+
+def in_english(work: Callable[P, Made]) -> Callable[P, Made]:
+    """For what is made in English whatever is spoken; not for a generator, which runs later."""
+
+    @wraps(work)
+    def made(*args: P.args, **kwargs: P.kwargs) -> Made:
+        with speak(ENGLISH):
+            return work(*args, **kwargs)
+
+    return made
 
 
 def add_words_of(folder: Path) -> None:
@@ -99,11 +113,6 @@ def term(text: str) -> str:
     return text
 
 
-def is_said(text: str) -> bool:
-    """Whether `term` says this text in the language spoken, and not in English for want of it."""
-    return language() == ENGLISH or term(text) != text
-
-
 def say_number(number: float, form: str = "g") -> str:
     """A number as the language writes it: 12.5 in English, 12,5 in German."""
     written = f"{number:{form}}"
@@ -126,7 +135,7 @@ def reviewer_of(code: str) -> str:
     """The clinician who reviewed every catalogue of a language; "" where there is none yet."""
     if code == ENGLISH:
         return ""
-    with spoken(code):
+    with speak(code):
         heads = [_sentences(code).info(), *(words.info() for words in _terms(code)[1:])]
     named = [head.get(REVIEWER, "") for head in heads]
     return named[0] if all(named) else ""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from sidewise.ground.language import mark_text, say_date, say_degrees, say_number, say_text, term
 from sidewise.knowledge.region import Region
 from sidewise.protocol import Protocol
-from sidewise.protocol.shown import shown_protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.judging.flags import flag_book_of
 from sidewise.reason.judging.injections import flags_not_acknowledged
 from sidewise.record import (

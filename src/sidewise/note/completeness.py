@@ -17,7 +17,7 @@ from sidewise.ground.language import say_text, term
 from sidewise.knowledge.region import Region
 from sidewise.note.phrases import group_labels
 from sidewise.protocol import Item, Protocol, Stage, protocol_of
-from sidewise.protocol.shown import shown_protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.protocol.visits import VisitKind
 from sidewise.reason.judging.called_for import is_needed_mode, is_wanted, places
 from sidewise.reason.judging.flags import (

@@ -36,7 +36,7 @@ from sidewise.note.header import history_sentences
 from sidewise.note.meaning import flag_lines
 from sidewise.note.phrases import UNABLE, group_labels, said_label, said_side
 from sidewise.note.plan import plan_entries
-from sidewise.protocol.shown import shown_protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.result import Interpretation, RedFlag
 from sidewise.record import Record
 

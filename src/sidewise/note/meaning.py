@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator
 from math import ceil, exp, floor
 
 from sidewise.ground.language import mark_text, say_count, say_number, say_text, term
+from sidewise.ground.line_width import line_width
 from sidewise.note.phrases import said_label, said_side
 from sidewise.reason.result import (
     Because,
@@ -307,7 +308,9 @@ def meaning_text(result: Interpretation) -> str:
 
     wrapped: list[str] = []
     for line in meaning_lines(result):
-        wrapped += textwrap.wrap(line, WIDTH, subsequent_indent="    ", break_long_words=False)
+        wrapped += textwrap.wrap(
+            line, line_width(WIDTH), subsequent_indent="    ", break_long_words=False
+        )
     return "\n".join(wrapped)
 
 

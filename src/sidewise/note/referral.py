@@ -11,7 +11,7 @@ from sidewise.note.care import planned_phrases
 from sidewise.note.completeness import Completeness, completeness_of, essential, open_labels
 from sidewise.note.header import complaint_words, person_words
 from sidewise.note.meaning import called_for_flags, some_words
-from sidewise.protocol.shown import shown_protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.result import Difference, Interpretation, RedFlag
 from sidewise.record import Record
 

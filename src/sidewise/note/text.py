@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from sidewise.ground.language import say_date, say_text, term
+from sidewise.ground.line_width import line_width
 from sidewise.knowledge.region import Region
 from sidewise.note.appendix import appendix_blocks
 from sidewise.note.body import line_words, stage_texts
@@ -13,7 +14,7 @@ from sidewise.note.completeness import completeness_of
 from sidewise.note.document import APPENDIX, NoteDocument, NotePart
 from sidewise.note.front import front_blocks
 from sidewise.note.header import header_sentences, unreviewed_sentences
-from sidewise.protocol.shown import shown_protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.result import Interpretation
 from sidewise.record import Record
 
@@ -58,7 +59,7 @@ def _set(one: NotePart) -> Iterator[str]:
     if isinstance(first, str) and one.style in ("sentences", "lines", "flags"):
         yield from _wrapped(f"{head}  {first}")
     else:
-        yield head
+        yield from _wrapped(head)
         rest = [first, *rest]
     for entry in rest:
         yield from _wrapped(f"  {entry if isinstance(entry, str) else line_words(entry)}")
@@ -66,7 +67,8 @@ def _set(one: NotePart) -> Iterator[str]:
 
 def _wrapped(line: str) -> list[str]:
     lead = len(line) - len(line.lstrip())
-    return textwrap.wrap(line, WIDTH, subsequent_indent=" " * (lead + 2), break_long_words=False)
+    indent = " " * (lead + 2)
+    return textwrap.wrap(line, line_width(WIDTH), subsequent_indent=indent, break_long_words=False)
 
 
 def signature_line(record: Record) -> str:

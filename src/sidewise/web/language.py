@@ -11,7 +11,7 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils import translation
 
-from sidewise.ground.language import LANGUAGES, is_unreviewed, language, spoken
+from sidewise.ground.language import LANGUAGES, is_unreviewed, language, speak
 
 CHOSEN = "language"
 """In the session."""
@@ -26,10 +26,10 @@ class ChooseLanguage:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         code = request.session.get(CHOSEN) or settings.LANGUAGE
         chosen = code if code in LANGUAGES else settings.LANGUAGE
-        with spoken(chosen), translation.override(chosen):
+        with speak(chosen), translation.override(chosen):
             return self.get_response(request)
 
 
-def on_page(_request: HttpRequest) -> dict[str, object]:
+def language_on_page(_request: HttpRequest) -> dict[str, object]:
     """For every template: the language of the page, and whether it is an unreviewed one."""
     return {"language": language(), "is_unreviewed": is_unreviewed(language())}

@@ -108,9 +108,9 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "sidewise.web.accounts.sessions.on_page",
-                "sidewise.web.language.on_page",
+                "sidewise.web.language.language_on_page",
             ],
-            "builtins": ["sidewise.web.said"],
+            "builtins": ["sidewise.web.word_filters"],
         },
     },
 ]

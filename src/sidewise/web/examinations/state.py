@@ -21,7 +21,7 @@ from sidewise.note.completeness import Completeness
 from sidewise.note.standing import Standing, standing
 from sidewise.protocol import Protocol
 from sidewise.protocol.figure import FigureData, atlas_of, figure_of
-from sidewise.protocol.shown import shown_protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.judging.flags import Withheld, flag_book_of, withheld
 from sidewise.reason.judging.injections import against_injection
 from sidewise.reason.result import RedFlag

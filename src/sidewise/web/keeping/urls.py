@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from sidewise.web.keeping import audit_trail, views
+from sidewise.web.keeping import audit_trail, version, views
 
 urlpatterns = [
     path("health/", views.health, name="health"),
@@ -15,4 +15,5 @@ urlpatterns = [
     path("account/practice/<uuid:attempt>/erase/", views.erase_practice, name="erase-practice"),
     path("audit/", audit_trail.audit, name="audit"),
     path("keeping/", views.keeping, name="keeping"),
+    path("version/", version.show_version, name="version"),
 ]

@@ -165,9 +165,9 @@ def _page(
     page = bedside_page(request, examination, now, may_write, "care")
     held = held_of(request.POST.get("held", ""), examination)
     sections = tuple(
-        CareSection(kind, *TITLES[kind], wrong, True, uuid4().hex, held)
+        CareSection(kind, *map(str, TITLES[kind]), wrong, True, uuid4().hex, held)
         if wrong is not None and wrong.kind == kind
-        else CareSection(kind, *TITLES[kind], form(now), False, uuid4().hex)
+        else CareSection(kind, *map(str, TITLES[kind]), form(now), False, uuid4().hex)
         for kind, form in FORMS.items()
     )
     form = scales or ScalesForm(now)
