@@ -1,4 +1,4 @@
-"""Puts the examples into the wheel; everything else stands in pyproject.toml.
+"""Puts the examples and the changelog into the wheel; all else stands in pyproject.toml.
 
 The invented clinic stays at the top of the repository, where a reader finds it, and must be there
 after `pip install` as well: `sidewise demo` opens it.
@@ -24,6 +24,7 @@ class WithExamples(build_py):
             to = Path(self.build_lib) / "sidewise" / "examples"
             shutil.rmtree(to, ignore_errors=True)
             shutil.copytree(ROOT / "examples", to)
+            shutil.copy(ROOT / "CHANGELOG.md", to.parent)
 
 
 setup(cmdclass={"build_py": WithExamples})

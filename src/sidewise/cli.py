@@ -6,6 +6,7 @@ does its heavy imports inside the function; the modules of the others are not im
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -15,7 +16,7 @@ import typer
 from sidewise import __version__
 from sidewise.commands import NAMES, command, wanted_commands
 from sidewise.errors import UserError
-from sidewise.start_up import end_at_once, settle
+from sidewise.start_up import COMPLETING, end_at_once, settle
 
 
 def root(
@@ -53,6 +54,10 @@ def __getattr__(name: str) -> Any:
 def main() -> None:
     """Run the command line; people's errors end with status 2 and no traceback."""
     settle()
+    if COMPLETING in os.environ:
+        from typer.completion import completion_init  # type: ignore[attr-defined]
+
+        completion_init()
     try:
         command_line(wanted_commands(sys.argv[1:]))()
     except UserError as error:

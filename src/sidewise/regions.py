@@ -19,8 +19,9 @@ from typing import TYPE_CHECKING, Any
 from sidewise.errors import UserError, UserErrors
 from sidewise.ground.entry_points import entry_points_of
 from sidewise.ground.home import home_folder
+from sidewise.ground.language import add_words_of
 from sidewise.knowledge.kept_views import kept_views, views_key, write_views
-from sidewise.knowledge.manifest import PACK, VIEWS
+from sidewise.knowledge.manifest import PACK, TRANSLATIONS, VIEWS
 from sidewise.knowledge.pack import note_checked, was_checked, write_pack
 from sidewise.knowledge.region import Region, open_region, shipped_folders
 
@@ -170,6 +171,7 @@ def load_region(folder: Path, name: str = "", cache: Path | None = None) -> Regi
     UserErrors with everything that is wrong, each with its file and place.
     """
     region = open_region(folder, name, cache)
+    add_words_of(folder / TRANSLATIONS)
     checked = cache is not None and was_checked(folder, region.fingerprint, cache)
     if checked and region.is_shipped:
         key = views_key(region.fingerprint, ROOMS)

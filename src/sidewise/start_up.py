@@ -13,6 +13,8 @@ from collections.abc import Iterable
 from pathlib import Path
 
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+COMPLETING = "_SIDEWISE_COMPLETE"
+"""Set by a shell that asks what the words typed so far may go on with."""
 YOUNG = 50_000
 """New objects between two searches for circles of garbage; Python's own is 700.
 

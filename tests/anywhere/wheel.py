@@ -17,7 +17,15 @@ from pathlib import Path
 from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[2]
-SOURCE = ("pyproject.toml", "setup.py", "MANIFEST.in", "README.md", "LICENSE", "NOTICE")
+SOURCE = (
+    "pyproject.toml",
+    "setup.py",
+    "MANIFEST.in",
+    "README.md",
+    "LICENSE",
+    "NOTICE",
+    "CHANGELOG.md",
+)
 
 
 def built_wheel(place: Path) -> Path:

@@ -56,7 +56,12 @@ def examine(hand: Hand, address: str) -> None:
               ("external_rotation_at_side", "left", "passive", "12"),
               ("external_rotation_at_side", "right", "passive", "60"))  # fmt: skip
     for item, side, mode, degrees in angles:
-        form = f"#row-{item} .{side} .cell:has(.mode:text-is('{mode}')) form.number"
+        cell = f"#row-{item} .{side} .cell:has(.mode:text-is('{mode}'))"
+        form = f"{cell} form.number"
+        hand.unfold(form)
+        # A passive number that nothing called for waits one touch further.
+        if not page.locator(form).first.is_visible():
+            page.locator(f"{cell} details.further summary").first.click()
         hand.fill(f"{form} input[name='angle.degrees']", degrees)
         hand.save(f"{form} .record")
     page.goto(f"{address}stage/special-tests/?open=drop_arm")

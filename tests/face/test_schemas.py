@@ -41,6 +41,8 @@ CALLS: dict[str, list[list[str]]] = {
         [str(WEEK / "teaching_week_unlinked_marks.csv"), "--draws", "0"],
     ],
     "agree": [[str(WEEK / "teaching_week_findings.csv")]],
+    "check": [[str(path) for path in EXAMINATIONS], [str(WEEK / "teaching_week_marks.csv")]],
+    "sources": [["neer"], ["upper_cut"], ["hands_cleaned"], ["neer_pain"]],
 }  # fmt: skip
 
 
@@ -66,9 +68,10 @@ def test_every_command_with_json_is_swept() -> None:
         for name, command in commands.items()
         if any("--json" in parameter.opts for parameter in command.params)
     }
-    # `practise` has to be played: tests/practice/test_practise_command.py holds it to its schema.
-    assert with_json == {*CALLS, "practise"}
-    assert sum(map(len, CALLS.values())) == len(EXAMINATIONS) + 13 == 25
+    # `practise` has to be played: tests/practice/test_practise_command.py holds it to its schema;
+    # `verify` needs a data folder: tests/commands/test_anywhere.py.
+    assert with_json == {*CALLS, "practise", "verify"}
+    assert sum(map(len, CALLS.values())) == len(EXAMINATIONS) + 19 == 31
 
 
 @pytest.mark.parametrize("command", CALLS)

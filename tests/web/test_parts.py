@@ -29,7 +29,7 @@ MARKED = {
         shows_no_record,
         {"sign-in", "sign-in-code", "sign-out", "welcome", "welcome-password", "health",
          "offline", "session", "sheet", "paper", "queue-key", "marks-style", "marks-template",
-         "single-sign-on", "single-sign-on-back", "preferences", "since"},
+         "single-sign-on", "single-sign-on-back", "preferences", "since", "version"},
     ),
 }  # fmt: skip
 

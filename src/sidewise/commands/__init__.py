@@ -30,6 +30,7 @@ NAMES = (
     "backup",
     "restore",
     "verify",
+    "completion",
 )
 
 

@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from sidewise.commands.printing import print_document
+
 if TYPE_CHECKING:
     from sidewise.record import Record
+    from sidewise.schemas.documents import CheckedFile
 
 TABLES = (".csv", ".xlsx", ".parquet")
 
@@ -30,6 +33,7 @@ def check(
     codes: str = typer.Option(
         "ask", "--codes", help="Codes that differ in case or spaces only: ask, join or apart."
     ),
+    as_json: bool = typer.Option(False, "--json", help="Print what was found as JSON."),
 ) -> None:
     """Check files. Status 0 fine; 1 valid but incomplete or a flag raised; 2 cannot be used."""
     if case and truth is not None:
@@ -43,9 +47,14 @@ def check(
         else _record_report(file, case)
         for file in files
     ]
-    for text, _ in reports:
-        typer.echo(text)
-    if any(not complete for _, complete in reports):
+    complete = all(report.complete for report in reports)
+    if as_json:
+        from sidewise.schemas.documents import CHECK_FORMAT, Checked
+
+        print_document(CHECK_FORMAT, Checked(complete, tuple(reports)))
+    else:
+        typer.echo("\n".join(line for report in reports for line in report.lines))
+    if not complete:
         raise typer.Exit(1)
 
 
@@ -53,17 +62,20 @@ def _is_table(file: Path) -> bool:
     return file.suffix.lower() in TABLES
 
 
-def _record_report(file: Path, case: bool) -> tuple[str, bool]:
+def _record_report(file: Path, case: bool) -> CheckedFile:
     from sidewise.note.completeness import completeness
     from sidewise.reason.judging.injections import flags_not_acknowledged
     from sidewise.record import read_record
     from sidewise.regions import region_of_record, regions
+    from sidewise.schemas.documents import checked_examination
 
     record = _case_record(file) if case else read_record(file, regions())
     region = region_of_record(record)
-    summary, against = completeness(record, region), flags_not_acknowledged(record, region)
-    named = "".join(f"\n  INJECTED AGAINST A RAISED FLAG: {flag.label}" for flag in against)
-    return summary.text(file.name) + named, summary.complete and not against
+    summary = completeness(record, region)
+    against = tuple(flag.label for flag in flags_not_acknowledged(record, region))
+    named = [f"  INJECTED AGAINST A RAISED FLAG: {label}" for label in against]
+    lines = (*summary.text(file.name).split("\n"), *named)
+    return checked_examination(file.name, summary, against, lines)
 
 
 def _case_record(file: Path) -> Record:
@@ -72,18 +84,19 @@ def _case_record(file: Path) -> Record:
 
     read = read_case(file, regions())
     for warning in read.warnings:
-        typer.echo(warning)
+        typer.echo(warning, err=True)
     return read.record
 
 
-def _table_report(file: Path, columns: str | None, zeros: str, codes: str) -> tuple[str, bool]:
+def _table_report(file: Path, columns: str | None, zeros: str, codes: str) -> CheckedFile:
     from sidewise.ground.extras import require_extra
 
     require_extra("marks", file.name)
+    from sidewise.schemas.documents import checked_marks
     from sidewise.teaching.tables.marks_table import check_marks
     from sidewise.teaching.tables.plausible import codes_answer, zeros_answer
 
     summary = check_marks(
         file, columns=columns, zeros=zeros_answer(zeros), alike=codes_answer(codes)
     )
-    return summary.text(), summary.complete
+    return checked_marks(file.name, summary.complete, tuple(summary.text().split("\n")))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import typer
 
+from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, speak
 from sidewise.ground.settings import SETTINGS
 
 
@@ -19,6 +20,7 @@ def interpret(
     against: Path | None = typer.Option(
         None, help="What was said earlier (from --json): what would be said otherwise now."
     ),
+    language: str = typer.Option(ENGLISH, help=f"One of {', '.join(LANGUAGES)}."),
     signed: bool = typer.Option(
         False,
         "--signed",
@@ -52,7 +54,8 @@ def interpret(
         return
     from sidewise.note.meaning import meaning_text
 
-    typer.echo(meaning_text(result))
+    with speak(chosen_language(language)):
+        typer.echo(meaning_text(result))
 
 
 def _since_signing(exam: Path, setting: str, draws: int) -> None:

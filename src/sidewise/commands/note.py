@@ -6,6 +6,7 @@ from pathlib import Path
 
 import typer
 
+from sidewise.ground.language import ENGLISH, LANGUAGES, chosen_language, speak
 from sidewise.ground.settings import SETTINGS
 
 
@@ -14,6 +15,7 @@ def note(
     form: str = typer.Option("text", "--as", help="text, html or line."),
     out: Path | None = typer.Option(None, "-o", "--out", help="Write to this file."),
     setting: str = typer.Option("", help=f"One of {', '.join(SETTINGS)}."),
+    language: str = typer.Option(ENGLISH, help=f"One of {', '.join(LANGUAGES)}."),
 ) -> None:
     """Write the note: one page to act on, then everything; or one line for a referral."""
     from sidewise.commands.writing import write_out
@@ -29,4 +31,5 @@ def note(
     record = read_record(exam, regions())
     region = region_of_record(record)
     result = interpret(record, region, setting=setting or None)
-    write_out(writers[form](record, result, region), out)
+    with speak(chosen_language(language)):
+        write_out(writers[form](record, result, region), out)

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import typer
 
+from sidewise.commands.printing import print_document
+
 
 def verify(
     file: Path | None = typer.Option(None, "--backup", help="Check this backup file instead."),
@@ -16,6 +18,7 @@ def verify(
     new_key: bool = typer.Option(
         False, "--new-key", help="The keeping key was lost: bind everything with the present one."
     ),
+    as_json: bool = typer.Option(False, "--json", help="Print what was found as JSON."),
 ) -> None:
     """Verify audit, rows, shape and pages of the database; status 2 if anything is off."""
     from sidewise.errors import UserErrors
@@ -28,7 +31,12 @@ def verify(
             typer.echo(verification.backup_words(file))
             return
         report = verification.verify_all(verification.noted_seal(seal))
-        typer.echo(report.text())
+        if as_json:
+            from sidewise.schemas.documents import VERIFICATION_FORMAT
+
+            print_document(VERIFICATION_FORMAT, report.as_document())
+        else:
+            typer.echo(report.text())
         if new_key:
             typer.echo(verification.take_new_key(report))
             return

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Literal, get_args
 
+from sidewise.ground.language import mark_text, term
+
 Setting = Literal[
     "primary", "msk_clinic", "orthopaedic", "emergency",
     "ward", "rheumatology", "neurology", "pain_clinic", "sports",
@@ -27,14 +29,19 @@ SETTINGS: tuple[str, ...] = tuple(name for name in get_args(Setting) if name not
 """Settings that have pre-test figures of their own."""
 SETTING_WORDS: Mapping[str, str] = MappingProxyType(
     {
-        "primary": "primary care",
-        "msk_clinic": "musculoskeletal clinic",
-        "orthopaedic": "orthopaedic clinic",
-        "emergency": "emergency department",
-        "ward": "hospital ward",
-        "rheumatology": "rheumatology clinic",
-        "neurology": "neurology clinic",
-        "pain_clinic": "pain clinic",
-        "sports": "sports medicine",
+        "primary": mark_text("primary care"),
+        "msk_clinic": mark_text("musculoskeletal clinic"),
+        "orthopaedic": mark_text("orthopaedic clinic"),
+        "emergency": mark_text("emergency department"),
+        "ward": mark_text("hospital ward"),
+        "rheumatology": mark_text("rheumatology clinic"),
+        "neurology": mark_text("neurology clinic"),
+        "pain_clinic": mark_text("pain clinic"),
+        "sports": mark_text("sports medicine"),
     }
 )
+
+
+def said_settings() -> list[tuple[str, str]]:
+    """Every setting with its words in the language spoken."""
+    return [(name, term(words)) for name, words in SETTING_WORDS.items()]

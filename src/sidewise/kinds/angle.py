@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_degrees, say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, Measure, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Options,
@@ -57,17 +58,19 @@ def _check(value: AngleValue, limits: AngleLimits) -> UserError | None:
 
 def _phrase(value: AngleValue, _limits: AngleLimits) -> str:
     details = list(_details(value))
-    return f"{value.degrees:g}°" + (f" ({', '.join(details)})" if details else "")
+    return say_degrees(value.degrees) + (f" ({', '.join(details)})" if details else "")
 
 
 def _details(value: AngleValue) -> Iterator[str]:
     if value.pain is not None:
-        yield "painful" if value.pain else "painless"
+        yield say_text("painful") if value.pain else say_text("painless")
     if value.end_feel:
         reached = value.end_feel != "not reached"
-        yield f"{value.end_feel} end feel" if reached else "end not reached"
+        feel = term(value.end_feel)
+        yield say_text("{feel} end feel", feel=feel) if reached else say_text("end not reached")
     if value.instrument:
-        yield "by eye" if value.instrument == "eye" else value.instrument
+        by_eye = value.instrument == "eye"
+        yield say_text("by eye") if by_eye else term(value.instrument)
 
 
 def _read(said: Said, _limits: AngleLimits) -> Options | None:
@@ -112,5 +115,5 @@ KIND = Kind(
     measure=Measure(
         quantity="angle", unit="deg", words="degrees", number=lambda value, _limits: value.degrees
     ),
-    brief=lambda value: f"{value.degrees:g}°",
+    brief=lambda value: say_degrees(value.degrees),
 )

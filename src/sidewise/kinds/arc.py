@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import Field, model_validator
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_degrees, say_text
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Meant,
@@ -60,10 +61,11 @@ def _check(value: ArcValue, limits: ArcLimits) -> UserError | None:
 
 def _phrase(value: ArcValue, _limits: ArcLimits) -> str:
     if value.painless:
-        return "no painful arc"
-    if value.painful:
-        return "painful arc, degrees not stated"
-    return f"painful from {value.start:g}° to {value.end:g}°"
+        return say_text("no painful arc")
+    if value.painful or value.start is None or value.end is None:
+        return say_text("painful arc, degrees not stated")
+    start, end = say_degrees(value.start), say_degrees(value.end)
+    return say_text("painful from {start} to {end}", start=start, end=end)
 
 
 def _read(said: Said, _limits: ArcLimits) -> Options | None:

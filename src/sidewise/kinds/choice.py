@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import model_validator
 
 from sidewise.errors import UserError
+from sidewise.ground.language import term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import Options, Said, Shorthand, fixed_set, one_meaning
 from sidewise.kinds.common.table import parts_of_cell
@@ -103,7 +104,7 @@ KIND = Kind(
     value=ChoiceValue,
     check=_check,
     is_normal=_is_normal,
-    phrase=lambda value, _limits: ", ".join(value.chosen),
+    phrase=lambda value, _limits: ", ".join(map(term, value.chosen)),
     line=Shorthand(
         said=fixed_set("options"), read=_read, write=_write, words=lambda limits: limits.options
     ),

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_number, say_text
 from sidewise.kinds.common.kind import Kind, Limits, Measure, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Meant,
@@ -49,7 +50,8 @@ def _check(value: ForceValue, limits: ForceLimits) -> UserError | None:
 
 
 def _phrase(value: ForceValue, _limits: ForceLimits) -> str:
-    return f"{value.newtons:g} N" + (", limited by pain" if value.limited_by_pain else "")
+    limited = say_text(", limited by pain") if value.limited_by_pain else ""
+    return f"{say_number(value.newtons)} N{limited}"
 
 
 def _read(said: Said, _limits: ForceLimits) -> Options | None:

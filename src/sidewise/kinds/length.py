@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_number
 from sidewise.kinds.common.kind import Kind, Limits, Measure, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Options,
@@ -54,7 +55,7 @@ KIND = Kind(
     value=LengthValue,
     check=_check,
     is_normal=lambda value, _limits: True if value.cm == 0 else None,
-    phrase=lambda value, _limits: f"{value.cm:g} cm",
+    phrase=lambda value, _limits: f"{say_number(value.cm)} cm",
     line=Shorthand(names=fixed_names("UNIT"), said=fixed_set("number"), read=_read, write=_write),
     bedside=TouchEntry(touches=no_touches, normal=no_normal, measured=True, read_off=True),
     criteria=("length",),

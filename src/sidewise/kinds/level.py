@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import Field, model_validator
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_count, say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, Measure, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Options,
@@ -72,11 +73,16 @@ def _schema(schema: dict[str, Any], words: Vocabulary) -> dict[str, Any]:
 
 
 def _phrase(value: LevelValue, _limits: LevelLimits) -> str:
-    pain = ", painful" if value.pain else ""
+    pain = say_text(", painful") if value.pain else ""
     if value.level is not None:
-        return f"reaches {value.level}{pain}"
-    word = "level" if value.lower_by == 1 else "levels"
-    return f"{value.lower_by} {word} lower than the other side{pain}"
+        return say_text("reaches {level}", level=term(value.level)) + pain
+    return _lower(value.lower_by or 0) + pain
+
+
+def _lower(by: int) -> str:
+    return say_count(
+        "{count} level lower than the other side", "{count} levels lower than the other side", by
+    )
 
 
 def _read(said: Said, limits: LevelLimits) -> Options | None:
@@ -121,5 +127,5 @@ KIND = Kind(
         # A level is felt with the thumb on the spine: the only way there is.
         way="palpation",
     ),
-    brief=lambda value: value.level,
+    brief=lambda value: value.level and term(value.level),
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from sidewise.ground.language import mark_text, say_text
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import (
     Meant,
@@ -24,6 +25,7 @@ Grade = Literal["0", "1", "2", "3", "4-", "4", "4+", "5", "reduced"]
 GRADES: tuple[Grade, ...] = ("0", "1", "2", "3", "4-", "4", "4+", "5")
 REDUCED: Grade = "reduced"
 """Weaker than it should be, and nobody said by how much: below 5, and not one of the grades."""
+NOT_GRADED = mark_text("power reduced, not graded")
 WORDS = ("reduced", "power reduced", "reduced power")
 
 
@@ -45,8 +47,9 @@ class MrcValue(Value):
 
 
 def _phrase(value: MrcValue, _limits: MrcLimits) -> str:
-    power = "power reduced, not graded" if value.grade == REDUCED else f"power {value.grade}/5"
-    return power + (", limited by pain" if value.limited_by_pain else "")
+    graded = value.grade != REDUCED
+    power = say_text("power {grade}/5", grade=value.grade) if graded else say_text(NOT_GRADED)
+    return power + (say_text(", limited by pain") if value.limited_by_pain else "")
 
 
 def _read(said: Said, _limits: MrcLimits) -> Options | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from sidewise.ground.language import say_text
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import (
     Options,
@@ -15,6 +16,7 @@ from sidewise.kinds.common.line import (
     one_meaning,
     pain_words,
 )
+from sidewise.kinds.common.said_words import said_pain
 from sidewise.kinds.common.touches import Now, Touch
 
 
@@ -32,7 +34,7 @@ class NormalByEye(Value):
 
 
 def _phrase(value: NormalByEye, _limits: NormalByEyeLimits) -> str:
-    return "full by eye" + {None: "", True: ", painful", False: ", painless"}[value.pain]
+    return say_text("full by eye") + said_pain(value.pain)
 
 
 def _read(said: Said, _limits: NormalByEyeLimits) -> Options | None:
@@ -68,5 +70,5 @@ KIND = Kind(
     criteria=("movement_pain",),
     group="range",
     slot=lambda _value: "range eye",
-    brief=lambda _value: "full by eye",
+    brief=lambda _value: say_text("full by eye"),
 )

@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from sidewise.errors import UserError
+from sidewise.ground.language import term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Options,
@@ -69,8 +70,8 @@ def _schema(schema: dict[str, Any], words: Vocabulary) -> dict[str, Any]:
 
 
 def _phrase(value: PlaceValue, _limits: PlaceLimits) -> str:
-    where = value.structure or value.view
-    return f"{value.what} ({where})" if where else value.what
+    what, where = term(value.what), term(value.structure or value.view or "")
+    return f"{what} ({where})" if where else what
 
 
 def _read(said: Said, _limits: PlaceLimits) -> Options | None:

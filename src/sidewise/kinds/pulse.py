@@ -5,11 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from sidewise.ground.language import mark_text, term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import Options, Said, Shorthand, fixed_set, one_meaning, one_word
 from sidewise.kinds.common.touches import Now, Touch, one_word_each
 
 WORDS = ("normal", "weak", "absent")
+PHRASES = {
+    "normal": mark_text("pulse normal"),
+    "weak": mark_text("pulse weak"),
+    "absent": mark_text("pulse absent"),
+}
 
 
 class PulseLimits(Limits):
@@ -26,7 +32,7 @@ class PulseValue(Value):
 
 
 def _phrase(value: PulseValue, _limits: PulseLimits) -> str:
-    return f"pulse {value.pulse}"
+    return term(PHRASES[value.pulse])
 
 
 def _read(said: Said, _limits: PulseLimits) -> Options | None:

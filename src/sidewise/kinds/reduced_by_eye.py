@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import (
     Options,
@@ -16,10 +17,17 @@ from sidewise.kinds.common.line import (
     one_word,
     pain_words,
 )
+from sidewise.kinds.common.said_words import said_pain
 from sidewise.kinds.common.touches import Now, Touch, no_normal, one_word_each
 
 LEFT = ("reduced", "about three quarters", "about half", "about a quarter", "hardly any")
 """What is left of the usual range; the first does not say how much."""
+PHRASES = {
+    "about three quarters": mark_text(", about three quarters of the usual range"),
+    "about half": mark_text(", about half of the usual range"),
+    "about a quarter": mark_text(", about a quarter of the usual range"),
+    "hardly any": mark_text(", hardly any of the usual range"),
+}
 SAID = {
     **{word: word for word in LEFT},
     "reduced by eye": "reduced", "restricted": "reduced", "limited": "reduced", "stiff": "reduced",
@@ -48,11 +56,16 @@ class ReducedByEye(Value):
 
 
 def _phrase(value: ReducedByEye, _limits: ReducedByEyeLimits) -> str:
-    some = "" if value.range == "reduced" else f", {value.range} of the usual range"
-    pain = {None: "", True: ", painful", False: ", painless"}[value.pain]
-    feel = "end" if value.end_feel == "not reached" else "end feel"
-    end = f", {feel} {value.end_feel}" if value.end_feel else ""
-    return f"reduced by eye{some}{pain}{end}"
+    some = "" if value.range == "reduced" else term(PHRASES[value.range])
+    return say_text("reduced by eye") + some + said_pain(value.pain) + _said_end(value.end_feel)
+
+
+def _said_end(end_feel: str | None) -> str:
+    if end_feel is None:
+        return ""
+    if end_feel == "not reached":
+        return say_text(", end not reached")
+    return say_text(", end feel {feel}", feel=term(end_feel))
 
 
 def _read(said: Said, _limits: ReducedByEyeLimits) -> Options | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from sidewise.ground.language import term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import Options, Said, Shorthand, fixed_set, one_meaning, one_word
 from sidewise.kinds.common.touches import Now, Touch, one_word_each
@@ -26,7 +27,7 @@ class ReflexValue(Value):
 
 
 def _phrase(value: ReflexValue, _limits: ReflexLimits) -> str:
-    return value.reflex
+    return term(value.reflex)
 
 
 def _read(said: Said, _limits: ReflexLimits) -> Options | None:

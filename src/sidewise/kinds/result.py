@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, ConfigDict, Field, model_validator
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_degrees, say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Lag,
@@ -152,14 +153,20 @@ def _schema(schema: dict[str, Any], words: Vocabulary) -> dict[str, Any]:
 
 def _phrase(value: ResultValue, limits: ResultLimits) -> str:
     if value.result == "negative":
-        return "negative"
+        return say_text("negative")
     there = [limits.word(a) for a in limits.region_aspects if value.stated(a)]
+    absent = [limits.word(a) for a in limits.region_aspects if value.stated(a) is False]
+    lag = []
     if value.lag_degrees is not None:
-        there = [word for word in there if word != LAG] + [f"lag {value.lag_degrees:g}°"]
-    absent = [f"no {limits.word(a)}" for a in limits.region_aspects if value.stated(a) is False]
-    where = f" ({value.where})" if value.where else ""
-    details = ", ".join(there + absent)
-    return f"{value.result}{where}" + (f": {details}" if details else "")
+        there = [word for word in there if word != LAG]
+        lag = [say_text("lag {degrees}", degrees=say_degrees(value.lag_degrees))]
+    where = f" ({term(value.where)})" if value.where else ""
+    details = ", ".join([*map(term, there), *lag, *map(_said_absent, absent)])
+    return f"{term(value.result)}{where}" + (f": {details}" if details else "")
+
+
+def _said_absent(aspect: str) -> str:
+    return say_text("no {aspect}", aspect=term(aspect))
 
 
 def _said(limits: ResultLimits) -> frozenset[str]:
@@ -245,8 +252,9 @@ def _touches(limits: ResultLimits, now: Now) -> Iterator[Touch]:
     base = now if result in ("positive", "equivocal") else {"kind": "result", "result": "positive"}
     for aspect in limits.aspects:
         there = base.get(aspect) is True
-        label = f"+ {limits.word(aspect)}"
-        yield Touch(label, {**base, aspect: None if there else True}, f"{label}, positive", there)
+        label = f"+ {term(limits.word(aspect))}"
+        said = say_text("{label}, positive", label=label)
+        yield Touch(label, {**base, aspect: None if there else True}, said, there)
     equivocal = {"kind": "result", "result": "equivocal"}
     yield Touch("equivocal", equivocal, "", result == "equivocal")
     if result in ("positive", "equivocal"):
@@ -259,7 +267,7 @@ def _details(limits: ResultLimits, now: Now) -> Iterator[Touch]:
         if now.get(aspect) is not True:
             absent = now.get(aspect) is False
             value = {**now, aspect: None if absent else False}
-            yield Touch(f"no {limits.word(aspect)}", value, "", absent)
+            yield Touch(_said_absent(limits.word(aspect)), value, "", absent)
     for place in limits.places:
         there = now.get("where") == place
         yield Touch(place, {**now, "where": None if there else place}, "", there)

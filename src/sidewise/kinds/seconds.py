@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import Field, model_validator
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_number, say_text
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Options,
@@ -52,7 +53,9 @@ def _check(value: SecondsValue, limits: SecondsLimits) -> UserError | None:
 
 
 def _phrase(value: SecondsValue, _limits: SecondsLimits) -> str:
-    return "none in the time held" if value.none else f"{value.seconds:g} s"
+    if value.none or value.seconds is None:
+        return say_text("none in the time held")
+    return f"{say_number(value.seconds)} s"
 
 
 def _read(said: Said, _limits: SecondsLimits) -> Options | None:
@@ -67,7 +70,8 @@ def _write(value: SecondsValue, _limits: SecondsLimits) -> Iterator[str]:
 
 def _touches(limits: SecondsLimits, now: Now) -> Iterator[Touch]:
     if limits.high > SHORT:
-        label, none = f"none in {limits.high:g} s", {"kind": "seconds", "none": True}
+        label = say_text("none in {seconds} s", seconds=limits.high)
+        none = {"kind": "seconds", "none": True}
         yield Touch(label, none, "", bool(now.get("none")), True)
         return
     for number in range(1, 6):

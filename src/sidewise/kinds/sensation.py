@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, Literal
 
+from sidewise.ground.language import say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import (
     Options,
@@ -35,7 +36,10 @@ class SensationValue(Value):
 
 
 def _phrase(value: SensationValue, _limits: SensationLimits) -> str:
-    return value.sensation + (f" to {value.to}" if value.to else "")
+    found = term(value.sensation)
+    if not value.to:
+        return found
+    return say_text("{sensation} to {touch}", sensation=found, touch=term(value.to))
 
 
 def _read(said: Said, _limits: SensationLimits) -> Options | None:

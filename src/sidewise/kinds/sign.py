@@ -8,6 +8,7 @@ from typing import Any, Literal
 from pydantic import model_validator
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Meant,
@@ -66,8 +67,9 @@ def _check(value: SignValue, limits: SignLimits) -> UserError | None:
 
 
 def _phrase(value: SignValue, limits: SignLimits) -> str:
-    grade = "present, not graded" if limits.is_ungraded(value.grade) else value.grade
-    return grade + (f" ({value.place})" if value.place else "")
+    ungraded = limits.is_ungraded(value.grade)
+    grade = say_text("present, not graded") if ungraded else term(value.grade)
+    return grade + (f" ({term(value.place)})" if value.place else "")
 
 
 def _mild(value: SignValue, limits: SignLimits, most: str | float) -> bool:

@@ -9,6 +9,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from sidewise.errors import UserError
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value, no_complaint
 from sidewise.kinds.common.line import (
     Meant,
@@ -22,7 +23,12 @@ from sidewise.kinds.common.line import (
 )
 from sidewise.kinds.common.touches import Now, Touch
 
-PHRASES = ("not tender", "tender (1, says so)", "tender (2, winces)", "tender (3, withdraws)")
+PHRASES = (
+    mark_text("not tender"),
+    mark_text("tender (1, says so)"),
+    mark_text("tender (2, winces)"),
+    mark_text("tender (3, withdraws)"),
+)
 ASKED = ("1 says so", "2 winces", "3 withdraws")
 TOUCHES = ("none", "says so", "winces", "withdraws")
 
@@ -42,7 +48,8 @@ class Tenderness(Value):
 
 
 def _phrase(value: Tenderness, _limits: TendernessLimits) -> str:
-    return PHRASES[value.grade] + (", the patient's own pain" if value.familiar else "")
+    own = say_text(", the patient's own pain") if value.familiar else ""
+    return term(PHRASES[value.grade]) + own
 
 
 def _read(said: Said, _limits: TendernessLimits) -> Options | None:

@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import Field
 
 from sidewise.errors import UserError
+from sidewise.ground.language import say_number
 from sidewise.kinds.common.kind import Kind, Limits, TouchEntry, Value
 from sidewise.kinds.common.line import (
     Options,
@@ -57,7 +58,7 @@ KIND = Kind(
     value=VitalValue,
     check=_check,
     is_normal=lambda _value, _limits: None,
-    phrase=lambda value, _limits: f"{value.number:g}",
+    phrase=lambda value, _limits: say_number(value.number),
     line=Shorthand(names=fixed_names("UNIT"), said=fixed_set("number"), read=_read, write=_write),
     bedside=TouchEntry(touches=no_touches, normal=no_normal, measured=True, read_off=True),
     criteria=("vital", "vital_gap"),

@@ -83,5 +83,19 @@ PACK, CHECKED, VIEWS = "packed.json", "packed.checked", "packed.views"
 """All text parts in one file, the note that they were found sound, and what was made of them."""
 ATLAS = "atlas"
 """The folder of the drawn figure, made by `tools/figure`; whatever shows it opens it itself."""
-BESIDE = (ATLAS, "*.md", "LICENSE*", "__init__.py", "__pycache__", ".*", *FIT, PACK, CHECKED, VIEWS)
+TRANSLATIONS = "languages"
+"""The folder of its texts in other languages: a catalogue each, `de.po` and `de.mo`."""
+BESIDE = (
+    ATLAS,
+    TRANSLATIONS,
+    "*.md",
+    "LICENSE*",
+    "__init__.py",
+    "__pycache__",
+    ".*",
+    *FIT,
+    PACK,
+    CHECKED,
+    VIEWS,
+)
 """What may stand in a region's folder besides its parts."""

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.knowledge.region import Region
 from sidewise.note.body import Line, StageText
 from sidewise.note.document import NoteEntry, NotePart, note_part
 from sidewise.note.front import is_shortened
-from sidewise.note.phrases import group_labels
+from sidewise.note.phrases import group_labels, is_absence
 from sidewise.note.plates import figure_lines
 from sidewise.reason.result import Interpretation
 from sidewise.record import Record
 
-QUIET = "painless, no real difference"
+QUIET = mark_text("painless, no real difference")
 
 
 def appendix_blocks(
@@ -26,9 +27,9 @@ def appendix_blocks(
         if is_shortened(flag)
     )
     return (
-        *note_part("why the flags are raised", reasons),
+        *note_part(mark_text("why the flags are raised"), reasons),
         *(part for text in stages for part in _stage(text)),
-        *note_part("figure", figure_lines(record, region), "figure"),
+        *note_part(mark_text("figure"), figure_lines(record, region), "figure"),
     )
 
 
@@ -44,7 +45,7 @@ def _entries(text: StageText) -> Iterator[NoteEntry]:
     yield from text.lines
     for r in text.ranges:
         both = r.right if r.right == r.left else None
-        yield Line(r.label, r.right, r.left, both, QUIET)
+        yield Line(r.label, r.right, r.left, both, term(QUIET))
 
 
 def sets_up_only(text: StageText) -> bool:
@@ -54,14 +55,14 @@ def sets_up_only(text: StageText) -> bool:
 
 def quiet_words(text: StageText) -> str:
     """What is normal on both sides, what is not there, and what was negative, as sentences."""
-    absent = tuple(words for words in text.normal if words.startswith("no "))
-    plain = tuple(words for words in text.normal if not words.startswith("no "))
+    absent = tuple(words for words in text.normal if is_absence(words))
+    plain = tuple(words for words in text.normal if not is_absence(words))
     sentences = []
     if plain:
-        sentences.append(f"normal: {group_labels(plain)}.")
+        sentences.append(say_text("normal: {names}.", names=group_labels(plain)))
     if absent:
         sentences.append(f"{'; '.join(absent)}.")
     if text.negative:
-        sentences.append(f"negative: {group_labels(text.negative)}.")
+        sentences.append(say_text("negative: {names}.", names=group_labels(text.negative)))
     first, *rest = sentences or [""]
     return " ".join((first, *(words[0].upper() + words[1:] for words in rest)))

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from sidewise.ground.language import mark_text, say_number, say_text, term
 from sidewise.kinds import kind_of
 from sidewise.note.completeness import Completeness, essential, open_labels
 from sidewise.note.phrases import (
@@ -13,6 +14,7 @@ from sidewise.note.phrases import (
     place_is_abnormal,
     place_is_normal,
     place_phrase,
+    said_side,
 )
 from sidewise.protocol import Item, Protocol, Stage
 from sidewise.reason.judging.called_for import places
@@ -98,20 +100,33 @@ def _remarks(result: Interpretation) -> Remarks:
         found[(difference.item, difference.mode)] = _difference_remark(difference)
     for variant in result.variants:
         if variant.applied:
-            found[(variant.item, None)] = f"normal variant: {variant.label}"
+            found[(variant.item, None)] = variant_remark(variant.label)
     return found
 
 
-REAL = "real difference"
+REAL = mark_text("real difference")
+
+
+def variant_remark(label: str) -> str:
+    """The remark of a finding that is a variant of normal in this person."""
+    return say_text("normal variant: {label}", label=term(label))
+
+
+def variant_named(remark: str) -> str:
+    """The variant that a remark names; "" where it names none."""
+    head = variant_remark("")
+    return remark.removeprefix(head) if remark.startswith(head) else ""
 
 
 def _difference_remark(difference: Difference) -> str:
     if difference.real is None:
         return ""
-    size = f"{abs(difference.difference):g}{'°' if difference.unit == 'degrees' else ''}"
-    limit = f" (error here {difference.threshold:.0f})" if difference.threshold else ""
-    kind = REAL if difference.real else "difference within error:"
-    return f"{kind} {size}{limit}"
+    size = f"{say_number(abs(difference.difference))}{'°' if difference.unit == 'degrees' else ''}"
+    kind = term(REAL) if difference.real else say_text("difference within error:")
+    if not difference.threshold:
+        return f"{kind} {size}"
+    limit = say_text("(error here {limit})", limit=f"{difference.threshold:.0f}")
+    return f"{kind} {size} {limit}"
 
 
 class _Sorted:
@@ -134,7 +149,7 @@ class _Sorted:
 
     def _add(self, item: Item, mode: str | None) -> None:
         sides = ("right", "left") if item.paired else ("midline",)
-        label = f"{item.label}, {mode}" if mode else item.label
+        label = f"{item.label}, {term(mode)}" if mode else item.label
         if not any(_touched(self.record, item, side, mode) for side in sides):
             return
         if all(place_is_normal(self.record, item, side, mode) for side in sides):
@@ -148,7 +163,7 @@ def _stage(stage: Stage, protocol: Protocol, told: _Told, state: Completeness) -
     found = _Sorted(state.record, told)
     for item in protocol.items_of(stage):
         found.add(item)
-    left_open = (missing for missing in essential(state.unseen) if missing.stage == stage)
+    left_open = (one for one in essential(state.unseen) if one.stage.id == stage.id)
     return StageText(
         stage,
         tuple(found.normal),
@@ -170,7 +185,8 @@ def _quiet_range(record: Record, item: Item, remarks: Remarks) -> QuietRange | N
         if not all(words):
             return None
         sides.append("/".join(word for word in words if word))
-    remarked = any(remarks.get((item.id, mode), "").startswith(REAL) for mode in item.modes)
+    real = term(REAL)
+    remarked = any(remarks.get((item.id, mode), "").startswith(real) for mode in item.modes)
     return None if remarked else QuietRange(item.label, *sides)
 
 
@@ -211,7 +227,7 @@ def _line(
 
 
 def _weight(item: Item, mode: str | None, record: Record, told: _Told) -> Weight:
-    if told.remarks.get((item.id, mode), "").startswith(REAL):
+    if told.remarks.get((item.id, mode), "").startswith(term(REAL)):
         return "abnormal"
     sides = ("right", "left") if item.paired else ("midline",)
     wrong = [side for side in sides if place_is_abnormal(record, item, side, mode)]
@@ -229,7 +245,7 @@ def _place_words(
 ) -> str:
     """What was found at a place; where a flag withholds it, it says so."""
     if not _touched(record, item, side, mode):
-        return told.withheld.get((item.id, side, label), "not examined")
+        return told.withheld.get((item.id, side, label)) or say_text("not examined")
     return place_phrase(record, item, side, mode)
 
 
@@ -238,7 +254,8 @@ def line_words(line: Line) -> str:
     if line.both is not None:
         text = f"{line.label}: {line.both}"
     else:
-        text = f"{line.label}: right {line.right}; left {line.left}"
+        text = say_text("{label}: right {right}; left {left}",
+                        label=line.label, right=line.right, left=line.left)  # fmt: skip
     return f"{text}. {line.remark}." if line.remark else f"{text}."
 
 
@@ -248,5 +265,5 @@ def unable_lines(record: Record, protocol: Protocol) -> Iterator[str]:
         for side, mode in places(item):
             for finding in record.at(item.id, side, mode):
                 if finding.status in ("unable", "withheld"):
-                    where = f"{side} " if item.paired else ""
-                    yield f"{where}{item.label}: {finding.reason}"
+                    label = said_side(side, item.label) if item.paired else item.label
+                    yield f"{label}: {term(finding.reason or '')}"

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sidewise.ground.language import mark_text, say_date, say_degrees, say_number, say_text, term
 from sidewise.knowledge.region import Region
-from sidewise.protocol import Protocol, protocol_of
+from sidewise.protocol import Protocol
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.judging.flags import flag_book_of
 from sidewise.reason.judging.injections import flags_not_acknowledged
 from sidewise.record import (
@@ -18,9 +20,27 @@ from sidewise.record import (
     Score,
 )
 
-SIDE_WORDS = {"left": "left", "right": "right", "both": "both sides"}
-ASKED = {"allergy": "allergy", "blood_thinner": "blood thinner", "diabetes": "diabetes",
-         "infection": "infection"}  # fmt: skip
+SIDE_WORDS = {
+    "left": mark_text("left"),
+    "right": mark_text("right"),
+    "both": mark_text("both sides"),
+}
+ASKED = {
+    "allergy": mark_text("allergy"),
+    "blood_thinner": mark_text("blood thinner"),
+    "diabetes": mark_text("diabetes"),
+    "infection": mark_text("infection"),
+}
+
+
+INJECTED = {
+    "right": mark_text(
+        "injection of {drugs}, the patient's RIGHT side, {where}{how}; consent given; {asked}"
+    ),
+    "left": mark_text(
+        "injection of {drugs}, the patient's LEFT side, {where}{how}; consent given; {asked}"
+    ),
+}
 
 
 def care_phrase(entry: CareEntry, region: Region) -> str:
@@ -45,7 +65,7 @@ def test_lines(record: Record, region: Region) -> list[str]:
 def done_lines(record: Record, region: Region) -> list[str]:
     """What was done, and what was injected against a raised flag; none if nothing is recorded."""
     done = [care_phrase(e, region) for e in record.care if _is_done(e)]
-    lines = [f"DONE: {'; '.join(done)}."] if done else []
+    lines = [say_text("DONE: {words}.", words="; ".join(done))] if done else []
     if left := flags_not_acknowledged(record, region):
         named = "; ".join(flag.label for flag in left)
         lines.append(f"INJECTED AGAINST A RAISED FLAG, not acknowledged by name: {named}.")
@@ -65,9 +85,9 @@ def score_phrases(record: Record, protocol: Protocol) -> list[str]:
     """Totals and pain by number, for the history of a note."""
     known = protocol.scales_by_id
     stated = [
-        f"{known[name].label} {number:g} (of {known[name].low:g} to {known[name].high:g})"
+        _total(known[name].label, number, known[name].low, known[name].high)
         if name in known
-        else f"{name.replace('_', ' ')} {number:g}"
+        else f"{term(name.replace('_', ' '))} {say_number(number)}"
         for name, number in record.context.scales.items()
     ]
     own = [_score(entry) for entry in record.care if isinstance(entry, Score)]
@@ -79,40 +99,48 @@ def _is_done(entry: CareEntry) -> bool:
 
 
 def _sided(words: str, side: str | None) -> str:
-    return f"{words} ({SIDE_WORDS[side]})" if side else words
+    return f"{term(words)} ({term(SIDE_WORDS[side])})" if side else term(words)
 
 
 def _investigation(entry: Investigation) -> str:
-    parts = [f"{_sided(entry.name, entry.side)} {entry.outcome}"]
+    parts = [f"{_sided(entry.name, entry.side)} {term(entry.outcome)}"]
     if entry.number is not None:
-        parts.append(f"{entry.number:g} {entry.unit}")
+        parts.append(f"{say_number(entry.number)} {entry.unit}")
     if entry.taken_on is not None:
-        parts.append(f"taken {entry.taken_on:%d %b %Y}".replace(" 0", " "))
+        parts.append(say_text("taken {day}", day=say_date(entry.taken_on)))
     text = ", ".join(parts)
     return f"{text}: {entry.report}" if entry.report else text
 
 
 def _score(entry: Score) -> str:
-    return f"{entry.name} {entry.total:g} (of {entry.low:g} to {entry.high:g})"
+    return _total(entry.name, entry.total, entry.low, entry.high)
+
+
+def _total(name: str, total: float, low: float, high: float) -> str:
+    return say_text("{name} {total} (of {low} to {high})", name=name, total=float(total),
+                    low=float(low), high=float(high))  # fmt: skip
 
 
 def _step(entry: CareStep) -> str:
     parts = [_sided(entry.name, entry.side)]
     if entry.to:
-        parts.append(f"to {entry.to}")
+        parts.append(say_text("to {whom}", whom=entry.to))
     if entry.how_fast:
-        parts.append(entry.how_fast)
+        parts.append(term(entry.how_fast))
     if entry.in_weeks is not None:
-        parts.append(f"in {entry.in_weeks:g} week{'' if entry.in_weeks == 1 else 's'}")
+        one = entry.in_weeks == 1
+        weeks = float(entry.in_weeks)
+        parts.append(say_text("in 1 week") if one else say_text("in {weeks} weeks", weeks=weeks))
     text = ", ".join(parts)
     return f"{text}: {entry.detail}" if entry.detail else text
 
 
 def _injection(entry: Injection, region: Region) -> str:
-    drugs = " and ".join(f"{s.name} {s.dose:g} {s.unit}" for s in entry.substances)
-    how = f", guided by {entry.guided_by}" if entry.guided_by else ""
-    where = f"the patient's {entry.side.upper()} side, {entry.place}"
-    text = f"injection of {drugs}, {where}{how}; consent given; {_asked(entry)}"
+    each = [f"{s.name} {say_number(s.dose)} {s.unit}" for s in entry.substances]
+    how = say_text(", guided by {what}", what=term(entry.guided_by)) if entry.guided_by else ""
+    where = term(entry.place)
+    text = say_text(INJECTED[entry.side], drugs=say_text(" and ").join(each), where=where, how=how,
+                    asked=_asked(entry))  # fmt: skip
     return "; ".join((text, *_more(entry, region)))
 
 
@@ -120,27 +148,34 @@ def _asked(entry: Injection) -> str:
     answers: dict[str, list[str]] = {}
     for name, word in ASKED.items():
         answers.setdefault(getattr(entry, name), []).append(word)
-    return "asked before: " + ", ".join(
-        f"{answer} to {' and '.join(words)}" for answer, words in answers.items()
-    )
+    told = ", ".join(
+        say_text("{answer} to {questions}", answer=term(answer),
+                 questions=say_text(" and ").join(map(term, words)))
+        for answer, words in answers.items()
+    )  # fmt: skip
+    return say_text("asked before: {words}", words=told)
 
 
 def _more(entry: Injection, region: Region) -> Iterator[str]:
     if entry.despite:
-        yield f"given all the same because {entry.despite}"
+        yield say_text("given all the same because {words}", words=entry.despite)
     if entry.flags:
         labels = {rule.id: rule.label for rule in flag_book_of(region).flags}
         named = ", ".join(labels.get(name, name) for name in entry.flags)
         yield f"acknowledged by name, though raised: {named}"
     if entry.response:
-        yield _response(entry.response, protocol_of(region))
+        yield _response(entry.response, shown_protocol(region))
     if entry.note:
         yield entry.note
 
 
 def _response(found: InjectionResponse, protocol: Protocol) -> str:
-    text = f"after {found.after_minutes:g} minutes {found.relief} of the pain gone"
-    if found.movement is None:
+    text = say_text("after {minutes} minutes {relief} of the pain gone",
+                    minutes=float(found.after_minutes), relief=term(found.relief))  # fmt: skip
+    if found.movement is None or found.degrees_before is None or found.degrees_after is None:
         return text
-    label = protocol.item(found.movement).label
-    return f"{text}, {label} {found.degrees_before:g}° before and {found.degrees_after:g}° after"
+    return text + say_text(
+        ", {movement} {before} before and {after} after",
+        movement=protocol.item(found.movement).label,
+        before=say_degrees(found.degrees_before), after=say_degrees(found.degrees_after),
+    )  # fmt: skip

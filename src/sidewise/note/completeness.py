@@ -13,9 +13,11 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from sidewise.ground.language import say_text, term
 from sidewise.knowledge.region import Region
 from sidewise.note.phrases import group_labels
 from sidewise.protocol import Item, Protocol, Stage, protocol_of
+from sidewise.protocol.translation import shown_protocol
 from sidewise.protocol.visits import VisitKind
 from sidewise.reason.judging.called_for import is_needed_mode, is_wanted, places
 from sidewise.reason.judging.flags import (
@@ -49,7 +51,7 @@ class Missing:
     @property
     def label(self) -> str:
         """The item with its mode."""
-        return f"{self.item.label}, {self.mode}" if self.mode else self.item.label
+        return f"{self.item.label}, {term(self.mode)}" if self.mode else self.item.label
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +127,10 @@ def by_reason(missing: Iterable[Missing]) -> dict[str, tuple[str, ...]]:
 
 def called_for_lines(missing: Iterable[Missing]) -> list[str]:
     """A line for each reason: what it calls for, then why."""
-    return [f"{group_labels(names)}. Why: {why}" for why, names in by_reason(missing).items()]
+    return [
+        say_text("{names}. Why: {why}", names=group_labels(names), why=term(why))
+        for why, names in by_reason(missing).items()
+    ]
 
 
 def open_labels(missing: Iterable[Missing]) -> tuple[str, ...]:
@@ -137,7 +142,7 @@ def open_labels(missing: Iterable[Missing]) -> tuple[str, ...]:
 
 
 def _sided(label: str, sides: list[str]) -> str:
-    return label if len(sides) > 1 or sides == ["midline"] else f"{label} ({sides[0]})"
+    return label if len(sides) > 1 or sides == ["midline"] else f"{label} ({term(sides[0])})"
 
 
 def completeness(record: Record, region: Region) -> Completeness:
@@ -158,7 +163,7 @@ def completeness_with(
     record: Record, region: Region, flags: tuple[RedFlag, ...], called: Mapping[str, str]
 ) -> Completeness:
     """The same where the record's flags and what it calls for are known already."""
-    protocol = protocol_of(region)
+    protocol = shown_protocol(region)
     kept_back = withheld(flags, flag_book_of(region))
     wanted = _Wanted(record, protocol, kept_back, called, visit_of(record, protocol))
     return Completeness(

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
+from sidewise.ground.language import mark_text, term
 from sidewise.note.body import Line
 
 NoteEntry = str | Line
@@ -39,13 +40,13 @@ class NoteDocument:
     appendix: tuple[NotePart, ...]
 
 
-APPENDIX = "everything that was recorded"
+APPENDIX = mark_text("everything that was recorded")
 """The title under which the appendix begins."""
 
 
 def note_part(
     title: str, entries: Iterable[NoteEntry], style: PartStyle = "sentences"
 ) -> tuple[NotePart, ...]:
-    """The part, or none where there is nothing to say."""
+    """The part, or none where there is nothing to say; its title in the language spoken."""
     kept = tuple(entries)
-    return (NotePart(title, kept, style),) if kept else ()
+    return (NotePart(term(title), kept, style),) if kept else ()

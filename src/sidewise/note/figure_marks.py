@@ -8,6 +8,7 @@ from typing import Any
 
 from sidewise.figure import Arms, Atlas, Choice, Mark
 from sidewise.figure.marks import line_points, middle_of
+from sidewise.ground.language import in_english
 from sidewise.kinds.choice import ChoiceValue
 from sidewise.kinds.place import PlaceValue
 from sidewise.kinds.tenderness import Tenderness
@@ -29,6 +30,7 @@ EARLIER = "marked on the drawing used earlier"
 SIDES = ("right", "left", "midline")
 
 
+@in_english
 def found_marks(record: Record, region: Region) -> tuple[Mark, ...]:
     """A sign for everything abnormal at a place and for what was drawn; a level line where
     everything examined at a place was normal. Nothing for what was not examined or is disputed.
@@ -143,6 +145,7 @@ class MeasuredPose:
     size: float
 
 
+@in_english
 def measured_poses(record: Record, region: Region) -> tuple[MeasuredPose, ...]:
     """Every movement with a number that the atlas can draw, in the protocol's order."""
     atlas = atlas_of(region)

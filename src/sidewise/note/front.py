@@ -12,9 +12,16 @@ from dataclasses import replace
 from itertools import groupby
 
 from sidewise.evidence.fit.fitted import fitted_of
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.ground.settings import SETTING_WORDS
 from sidewise.knowledge.region import Region
-from sidewise.note.body import Line, StageText, line_words, unable_lines
+from sidewise.note.body import (
+    Line,
+    StageText,
+    line_words,
+    unable_lines,
+    variant_named,
+)
 from sidewise.note.care import done_lines, test_lines
 from sidewise.note.completeness import (
     Completeness,
@@ -27,15 +34,15 @@ from sidewise.note.conclusions import meaning_sentences
 from sidewise.note.document import NoteEntry, NotePart, note_part
 from sidewise.note.header import history_sentences
 from sidewise.note.meaning import flag_lines
-from sidewise.note.phrases import UNABLE, group_labels
+from sidewise.note.phrases import UNABLE, group_labels, said_label, said_side
 from sidewise.note.plan import plan_entries
-from sidewise.protocol import protocol_of
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.result import Interpretation, RedFlag
 from sidewise.record import Record
 
 REASONS = 5
 """Findings named on the first page for each raised flag; the appendix names them all."""
-NONE_RAISED = "None is raised by what was asked and examined."
+NONE_RAISED = mark_text("None is raised by what was asked and examined.")
 
 
 def front_blocks(
@@ -48,22 +55,22 @@ def front_blocks(
     """Every block of the first page that has something to say, in their order."""
     lines = [line for text in stages for line in text.lines]
     return (
-        NotePart("red flags", tuple(_flags(result)), "flags"),
-        NotePart("impression and plan", tuple(_plan(record, result, region)), "list"),
-        *note_part("tests", test_lines(record, region)),
+        *note_part(mark_text("red flags"), _flags(result), "flags"),
+        *note_part(mark_text("impression and plan"), _plan(record, result, region), "list"),
+        *note_part(mark_text("tests"), test_lines(record, region)),
         *_abnormal(lines, examined=bool(record.findings)),
-        *note_part("normal", normal_sentences(stages)),
-        *note_part("measured", measured_sentences(stages)),
-        NotePart("history", history_sentences(record, protocol_of(region))),
-        *note_part("left open", open_sentences(record, result, region, state)),
+        *note_part(mark_text("normal"), normal_sentences(stages)),
+        *note_part(mark_text("measured"), measured_sentences(stages)),
+        *note_part(mark_text("history"), history_sentences(record, shown_protocol(region))),
+        *note_part(mark_text("left open"), open_sentences(record, result, region, state)),
         *_meaning(result),
-        NotePart("basis", tuple(_basis(result, region))),
+        *note_part(mark_text("basis"), _basis(result, region)),
     )
 
 
 def _flags(result: Interpretation) -> Iterator[str]:
     if not any(flag.status == "raised" for flag in result.red_flags):
-        yield NONE_RAISED
+        yield term(NONE_RAISED)
     shown = tuple(_shortened(flag) for flag in result.red_flags)
     begun = ""
     for line in flag_lines(shown, result.not_looked_at):
@@ -94,19 +101,22 @@ def _plan(record: Record, result: Interpretation, region: Region) -> Iterator[st
 
 def follow_up_lines(record: Record, result: Interpretation) -> list[str]:
     """Who follows each raised flag up, as it was said at the signature; or that nobody said."""
-    lines = [f"FOLLOW-UP: {one.sentence}." for one in result.followed_up]
+    lines = [say_text("FOLLOW-UP: {words}.", words=one.sentence) for one in result.followed_up]
     raised = any(flag.status == "raised" for flag in result.red_flags)
     if record.signed and raised and not lines:
-        return ["FOLLOW-UP of the raised flags: not stated."]
+        return [say_text("FOLLOW-UP of the raised flags: not stated.")]
     return lines
 
 
 def _abnormal(lines: list[Line], *, examined: bool) -> tuple[NotePart, ...]:
     found = tuple(_one_row_each(line for line in lines if line.weight == "abnormal"))
     if found:
-        return (NotePart("abnormal", found, "lines", "the other side beside it"),)
-    said = "Nothing abnormal was found in what was examined." if examined else "Nothing examined."
-    return (NotePart("abnormal", (said,)),)
+        remark = say_text("the other side beside it")
+        return (NotePart(say_text("abnormal"), found, "lines", remark),)
+    nothing = say_text("Nothing abnormal was found in what was examined.")
+    return (
+        NotePart(say_text("abnormal"), (nothing if examined else say_text("Nothing examined."),)),
+    )
 
 
 def _one_row_each(lines: Iterable[Line]) -> Iterator[Line]:
@@ -118,11 +128,11 @@ def _one_row_each(lines: Iterable[Line]) -> Iterator[Line]:
 
 def _row_of_modes(row: tuple[Line, ...]) -> Line:
     first = row[0]
-    remarks = [f"{line.mode}: {line.remark}" for line in row if line.remark]
+    remarks = [f"{term(line.mode or '')}: {line.remark}" for line in row if line.remark]
     same = all(line.both is not None for line in row)
     return replace(
         first,
-        label=first.label.removesuffix(f", {first.mode}"),
+        label=first.label.removesuffix(f", {term(first.mode or '')}"),
         right=None if same else _of_modes(row, "right"),
         left=None if same else _of_modes(row, "left"),
         both=_of_modes(row, "both") if same else None,
@@ -133,7 +143,9 @@ def _row_of_modes(row: tuple[Line, ...]) -> Line:
 
 def _of_modes(row: tuple[Line, ...], side: str) -> str:
     told = (getattr(line, side) or line.both for line in row)
-    return "; ".join(f"{line.mode} {words}" for line, words in zip(row, told, strict=True))
+    return "; ".join(
+        f"{term(line.mode or '')} {words}" for line, words in zip(row, told, strict=True)
+    )
 
 
 def normal_sentences(stages: tuple[StageText, ...]) -> Iterator[str]:
@@ -144,26 +156,28 @@ def normal_sentences(stages: tuple[StageText, ...]) -> Iterator[str]:
         if text.normal and not text.stage.sets_up
     ]
     if counts:
-        yield f"Items examined and normal: {', '.join(counts)}; each by name in the appendix."
+        yield say_text("Items examined and normal: {counts}; each by name in the appendix.",
+                       counts=", ".join(counts))  # fmt: skip
     if negative := tuple(name for text in stages for name in text.negative):
-        yield f"Negative: {group_labels(negative)}."
+        yield say_text("Negative: {names}.", names=group_labels(negative))
     variants = [line for text in stages for line in text.lines if line.weight == "variant"]
     if variants:
-        yield f"Normal variants: {'; '.join(_variant(line) for line in variants)}."
+        yield say_text("Normal variants: {names}.", names="; ".join(map(_variant, variants)))
     half = [line for text in stages for line in text.lines if line.weight == "one side"]
     if half:
-        yield f"One side only: {'; '.join(_half(line) for line in half)}."
+        yield say_text("One side only: {names}.", names="; ".join(map(_half, half)))
 
 
 def _variant(line: Line) -> str:
-    found = line.both if line.both is not None else f"right {line.right}, left {line.left}"
-    return f"{line.label} ({found}): {line.remark.removeprefix('normal variant: ')}"
+    apart = say_text("right {right}, left {left}", right=line.right, left=line.left)
+    found = line.both if line.both is not None else apart
+    return f"{line.label} ({found}): {variant_named(line.remark) or line.remark}"
 
 
 def _half(line: Line) -> str:
     # Why a side could not be examined stands with what was left open.
     sides = (("right", line.right or ""), ("left", line.left or ""))
-    seen = [f"{side} {words}" for side, words in sides if not words.startswith(UNABLE)]
+    seen = [f"{term(side)} {words}" for side, words in sides if not words.startswith(term(UNABLE))]
     return f"{line.label} ({', '.join(seen)})"
 
 
@@ -171,12 +185,15 @@ def measured_sentences(stages: tuple[StageText, ...]) -> Iterator[str]:
     """Numbers that no rule calls normal or abnormal by themselves."""
     ranges = [f"{r.label} {r.right} | {r.left}" for text in stages for r in text.ranges]
     if ranges:
-        yield f"Painless, no real difference (right | left): {'; '.join(ranges)}."
+        yield say_text("Painless, no real difference (right | left): {ranges}.",
+                       ranges="; ".join(ranges))  # fmt: skip
     single = [line for text in stages for line in text.lines if line.weight == "measured"]
     yield from (line_words(line) for line in single)
 
 
-BOTH = " Both sides, unless one is named."
+BOTH = mark_text(" Both sides, unless one is named.")
+NOT_EXAMINED = mark_text("NOT EXAMINED (essential)")
+NOT_DONE = mark_text("NOT RECORDED AS DONE")
 
 
 def open_sentences(
@@ -185,43 +202,46 @@ def open_sentences(
     """What was not examined, could not be, must not be, and what is in conflict."""
     always = essential(state.unseen)
     looked = tuple(one for one in always if not one.stage.sets_up)
-    what = "essential" if state.kind.is_full else f"part of the {state.kind.name}"
-    yield from _named(f"NOT EXAMINED ({what})", looked)
-    yield from _named("NOT RECORDED AS DONE", tuple(one for one in always if one.stage.sets_up))
+    part = say_text("NOT EXAMINED (part of the {visit})", visit=state.kind.name)
+    yield from _named(term(NOT_EXAMINED) if state.kind.is_full else part, looked)
+    yield from _named(term(NOT_DONE), tuple(one for one in always if one.stage.sets_up))
     if state.left_out:
         names = group_labels(tuple(item.label for item in state.left_out))
-        yield f"NOT PART OF THIS {state.kind.name.upper()}, NOT EXAMINED: {names}.{BOTH}"
-    yield from (f"CALLED FOR, NOT EXAMINED: {words}" for words in called_for_lines(state.unseen))
-    if unable := list(unable_lines(record, protocol_of(region))):
-        yield f"COULD NOT BE EXAMINED: {'; '.join(unable)}."
+        yield say_text("NOT PART OF THIS {visit}, NOT EXAMINED: {names}.",
+                       visit=state.kind.name.upper(), names=names) + term(BOTH)  # fmt: skip
+    yield from (say_text("CALLED FOR, NOT EXAMINED: {words}", words=words)
+                for words in called_for_lines(state.unseen))  # fmt: skip
+    if unable := list(unable_lines(record, shown_protocol(region))):
+        yield say_text("COULD NOT BE EXAMINED: {names}.", names="; ".join(unable))
     if result.withheld:
         reasons = dict.fromkeys(n.reason.removeprefix("withheld: ") for n in result.withheld)
-        yield f"WITHHELD: {'; '.join(reasons)} ({len(result.withheld)} items)."
+        yield say_text("WITHHELD: {reasons} ({count} items).",
+                       reasons="; ".join(reasons), count=len(result.withheld))  # fmt: skip
     if result.conflicts:
-        labels = dict.fromkeys(f"{n.side} {n.label}" for n in result.conflicts)
-        yield f"CONFLICT, to be settled before signing: {', '.join(labels)}."
+        labels = dict.fromkeys(said_side(n.side, said_label(n.label)) for n in result.conflicts)
+        yield say_text("CONFLICT, to be settled before signing: {names}.", names=", ".join(labels))
 
 
 def _named(head: str, missing: tuple[Missing, ...]) -> Iterator[str]:
     if labels := open_labels(missing):
         two = any(one.item.paired for one in missing) and len(labels) > 1
-        yield f"{head}: {group_labels(labels)}.{BOTH if two else ''}"
+        yield f"{head}: {group_labels(labels)}.{term(BOTH) if two else ''}"
 
 
 def _meaning(result: Interpretation) -> tuple[NotePart, ...]:
     said = tuple(meaning_sentences(result))
-    how = "probability with 95% interval, from the pre-test figure"
-    return (NotePart("what it may mean", said, "list", how),) if said else ()
+    how = say_text("probability with 95% interval, from the pre-test figure")
+    return (NotePart(say_text("what it may mean"), said, "list", how),) if said else ()
 
 
 def _basis(result: Interpretation, region: Region) -> Iterator[NoteEntry]:
     if region.has_weighing:
         rows = len(fitted_of(region).summary["rows"])
-        where = SETTING_WORDS.get(result.setting, result.setting)
-        version = fitted_of(region).fingerprint[:12]
-        yield (
-            f"Pre-test figures for {where}; {rows} published rows fitted (version {version}); "
+        where = term(SETTING_WORDS.get(result.setting, result.setting))
+        yield say_text(
+            "Pre-test figures for {where}; {rows} published rows fitted (version {version}); "
             "differences against published errors of measurement. Every figure has its source: "
-            "see the sources of the item or the condition."
-        )
+            "see the sources of the item or the condition.",
+            where=where, rows=rows, version=fitted_of(region).fingerprint[:12],
+        )  # fmt: skip
     yield from result.cautions

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sidewise.note.header import duration_words, person_words
+from sidewise.ground.language import say_text, term
+from sidewise.note.header import duration_words, person_words, sides_words
 from sidewise.protocol import Protocol
 from sidewise.reason.result import RedFlag
 from sidewise.record import Record
@@ -74,7 +75,8 @@ def unresolved_flags(
 def short_complaint(record: Record, protocol: Protocol) -> str:
     """The side and how long; "no side stated" where none is."""
     c = record.context
-    said = f"{' and '.join(c.complaint)} {protocol.label}" if c.complaint else "no side stated"
+    label = term(protocol.label)
+    said = sides_words(c.complaint, label) if c.complaint else say_text("no side stated")
     return said if c.duration_weeks is None else f"{said}, {duration_words(c.duration_weeks)}"
 
 

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from math import ceil, exp, floor
 
+from sidewise.ground.language import mark_text, say_count, say_number, say_text, term
+from sidewise.ground.line_width import line_width
 from sidewise.ground.percent import percent
+from sidewise.note.phrases import said_label, said_side
 from sidewise.reason.result import (
     Because,
     ConditionPosterior,
@@ -34,10 +37,21 @@ def with_interval(condition: ConditionPosterior) -> str:
 
 def _limits(low: float, high: float) -> str:
     # Rounded outwards, so that an interval never looks narrower than it is.
-    return f"({floor(low * 100)} to {ceil(high * 100)})"
+    return say_text("({low} to {high})", low=floor(low * 100), high=ceil(high * 100))
 
 
-ACROSS = "as the two sides tend to go together"
+ACROSS = mark_text("as the two sides tend to go together")
+ONE = (
+    mark_text("raises the odds x{factor}"),
+    mark_text("lowers the odds x{factor}"),
+    mark_text("hardly moves the odds"),
+)
+SEVERAL = (
+    mark_text("raise the odds x{factor}"),
+    mark_text("lower the odds x{factor}"),
+    mark_text("hardly move the odds"),
+)
+"""How one finding, or several together, move the odds: up, down, or by a factor that is one."""
 
 
 def is_across(found: Because | Together, side: str | None) -> bool:
@@ -49,13 +63,16 @@ def is_across(found: Because | Together, side: str | None) -> bool:
 def effect_words(because: Because, side_of_condition: str | None = None) -> str:
     """A finding and which way it moved the odds, with how far its basis can be trusted."""
     if is_across(because, side_of_condition):
-        moves = _moves(because.effect, "raises", "lowers", "hardly moves")
-        return f"{because.side} {because.label} {because.found} ({moves}, {ACROSS})"
-    moves = _moves(because.effect, "raises", "lowers", "hardly moves")
-    tail = "" if because.leans_on == "studies" else f", {because.leans_on}"
-    little = ", tells little" if because.tells_little else ""
-    side = f"{because.side} " if because.side in ("left", "right") else ""
-    return f"{side}{because.label} {because.found} ({moves}{tail}{little})"
+        moves = _moves(because.effect, ONE)
+        return f"{_found(because)} ({moves}, {term(ACROSS)})"
+    moves = _moves(because.effect, ONE)
+    tail = "" if because.leans_on == "studies" else f", {term(because.leans_on)}"
+    little = say_text(", tells little") if because.tells_little else ""
+    return f"{_found(because)} ({moves}{tail}{little})"
+
+
+def _found(because: Because) -> str:
+    return f"{said_side(because.side, term(because.label))} {term(because.found)}"
 
 
 def moves_odds(effect: float) -> bool:
@@ -63,21 +80,31 @@ def moves_odds(effect: float) -> bool:
     return f"{exp(abs(effect)):.1f}" != "1.0"
 
 
-def _moves(effect: float, up: str, down: str, hardly: str) -> str:
+def _moves(effect: float, words: tuple[str, str, str]) -> str:
     """How an effect on the log odds moves them; a factor that rounds to one moves nothing."""
     if not moves_odds(effect):
-        return f"{hardly} the odds"
-    return f"{up if effect > 0 else down} the odds x{exp(abs(effect)):.1f}"
+        return say_text(words[2])
+    factor = say_number(exp(abs(effect)), ".1f")
+    return say_text(words[0] if effect > 0 else words[1], factor=factor)
 
 
 def together_words(together: Together, side_of_condition: str | None = None) -> str:
     """What findings of one mechanism did together, with how many of them were there."""
-    moves = _moves(together.effect, "raise", "lower", "hardly move")
-    side = f"{together.side} " if together.side in ("left", "right") else ""
-    perhaps = f", {together.perhaps} perhaps" if together.perhaps else ""
-    count = f"{together.found} of {len(together.readings)} found{perhaps}"
-    across = f", {ACROSS}" if is_across(together, side_of_condition) else ""
-    return f"{side}{together.label} ({count}: together they {moves}{across})"
+    perhaps = ""
+    if together.perhaps:
+        perhaps = say_text(", {count} perhaps", count=together.perhaps)
+    across = f", {term(ACROSS)}" if is_across(together, side_of_condition) else ""
+    return say_text(
+        "{what} ({found} of {all} found{perhaps}: together they {move}{across})",
+        what=said_side(together.side, _said_labels(together.label)), found=together.found,
+        all=len(together.readings), perhaps=perhaps, move=_moves(together.effect, SEVERAL),
+        across=across,
+    )  # fmt: skip
+
+
+def _said_labels(label: str) -> str:
+    """The label of a family and of its mechanism, as they are joined in a result."""
+    return ": ".join(term(part) for part in label.split(": "))
 
 
 def main_reasons(condition: ConditionPosterior) -> list[str]:
@@ -96,11 +123,15 @@ def main_reasons(condition: ConditionPosterior) -> list[str]:
 
 def condition_words(condition: ConditionPosterior) -> str:
     """One condition: probability, where it came from, what counted most, and its levels."""
-    text = f"{condition.label} {with_interval(condition)}, from {percent(condition.prior)}"
-    because = main_reasons(condition)
-    text += f", because: {'; '.join(because)}" if because else "; no finding counts for much"
+    text = say_text("{condition} {chance}, from {prior}", condition=term(condition.label),
+                    chance=with_interval(condition), prior=percent(condition.prior))  # fmt: skip
+    because = "; ".join(main_reasons(condition))
+    if because:
+        text += say_text(", because: {words}", words=because)
+    else:
+        text += say_text("; no finding counts for much")
     levels = levels_words(condition)
-    return f"{text}; levels: {levels}" if levels else text
+    return text + (say_text("; levels: {words}", words=levels) if levels else "")
 
 
 def shown_and_rest(
@@ -127,9 +158,9 @@ def not_estimated(conditions: Iterable[ConditionPosterior]) -> Iterator[str]:
     by_flag: dict[str, list[str]] = {}
     for condition in conditions:
         if condition.withheld_because is not None:
-            by_flag.setdefault(condition.withheld_because, []).append(condition.label)
+            by_flag.setdefault(condition.withheld_because, []).append(term(condition.label))
     for flag, labels in by_flag.items():
-        yield f"not estimated: {flag} ({', '.join(labels)})"
+        yield say_text("not estimated: {flag} ({names})", flag=flag, names=", ".join(labels))
 
 
 def with_sides(found: Iterable[tuple[str, str]]) -> Iterator[str]:
@@ -139,8 +170,8 @@ def with_sides(found: Iterable[tuple[str, str]]) -> Iterator[str]:
         sides.setdefault(label, []).append(side)
     for label, where in sides.items():
         both = {"left", "right"} <= set(where)
-        named = "both sides" if both else where[0]
-        yield label if named == "midline" else f"{label} ({named})"
+        named = say_text("both sides") if both else term(where[0])
+        yield term(label) if where[0] == "midline" else f"{term(label)} ({named})"
 
 
 def not_weighed_words(result: Interpretation) -> Iterator[str]:
@@ -150,7 +181,8 @@ def not_weighed_words(result: Interpretation) -> Iterator[str]:
         by_flag.setdefault(entry.withheld_because, []).append((entry.label, entry.side))
     for flag, found in by_flag.items():
         words = "; ".join(with_sides(found))
-        yield f"found, but weighing nothing while the flag stands: {flag} ({words})"
+        yield say_text("found, but weighing nothing while the flag stands: {flag} ({words})",
+                       flag=flag, words=words)  # fmt: skip
 
 
 def flag_lines(flags: tuple[RedFlag, ...], open_words: tuple[str, ...] = ()) -> Iterator[str]:
@@ -191,16 +223,15 @@ def some_words(missing: tuple[str, ...], between: str = ",") -> str:
 
 def next_words(entry: Next) -> str:
     """An item that would tell more, and what for: "Neer (would tell much, 8 seconds)"."""
-    side = f"{entry.side} " if entry.side in ("left", "right") else ""
-    return f"{side}{entry.label} ({purpose_words(entry)})"
+    return f"{said_side(entry.side, said_label(entry.label))} ({purpose_words(entry)})"
 
 
 def purpose_words(entry: Next) -> str:
     """What a step is for: the flag it screens, or how much it would tell and in what time."""
-    seconds = f"{entry.minutes * 60:.0f} seconds"
+    seconds = say_text("{seconds} seconds", seconds=f"{entry.minutes * 60:.0f}")
     if entry.screens_flag:
         return entry.screens_flag
-    return f"{entry.tells}, {seconds}" if entry.tells else seconds
+    return f"{term(entry.tells)}, {seconds}" if entry.tells else seconds
 
 
 def levels_words(condition: ConditionPosterior) -> str:
@@ -212,36 +243,42 @@ def levels_words(condition: ConditionPosterior) -> str:
 
 def _level_words(level: LevelPosterior) -> str:
     if level.posterior is None or level.low is None or level.high is None:
-        return level.level
-    return f"{level.level} {percent(level.posterior)} {_limits(level.low, level.high)}"
+        return term(level.level)
+    return f"{term(level.level)} {percent(level.posterior)} {_limits(level.low, level.high)}"
 
 
 def to_state_words(result: Interpretation) -> Iterator[str]:
     """One question for each positive result of which it was not said in which way."""
     for entry in result.to_state:
-        side = f"{entry.side} " if entry.side in ("left", "right") else ""
-        asked = f"{side}{entry.label} was positive: in which way ({', '.join(entry.ways)})?"
-        yield f"{asked} It weighs softly until said"
+        yield say_text(
+            "{manoeuvre} was positive: in which way ({ways})? It weighs softly until said",
+            manoeuvre=said_side(entry.side, said_label(entry.label)),
+            ways=", ".join(map(term, entry.ways)),
+        )  # fmt: skip
 
 
 def meaning_lines(result: Interpretation) -> Iterator[str]:
     """The whole interpretation as lines of text, not yet wrapped."""
-    yield f"{result.record}: what the findings may mean (setting: {result.setting})"
+    yield say_text("{record}: what the findings may mean (setting: {setting})",
+                   record=result.record, setting=result.setting)  # fmt: skip
     yield from (f"! {line}" for line in flag_lines(result.red_flags, result.not_looked_at))
     for warning in result.warnings:
-        yield f"  caution: {warning}"
+        yield "  " + say_text("caution: {words}", words=warning)
     for side in ("right", "left"):
         if side in result.sides:
-            yield from _side_lines(side.upper(), result.sides[side].conditions)
-    yield from _side_lines("WHOLE PERSON", result.whole_person.conditions)
+            yield from _side_lines(term(side).upper(), result.sides[side].conditions)
+    yield from _side_lines(say_text("WHOLE PERSON"), result.whole_person.conditions)
     yield from _difference_lines(result)
-    if applied := [v.label for v in result.variants if v.applied]:
-        yield "  normal variants: " + "; ".join(dict.fromkeys(applied))
+    if applied := [term(v.label) for v in result.variants if v.applied]:
+        named = "; ".join(dict.fromkeys(applied))
+        yield "  " + say_text("normal variants: {names}", names=named)
     if result.next:
-        yield "  would tell most next: " + "; ".join(next_words(n) for n in result.next[:4])
+        steps = "; ".join(next_words(n) for n in result.next[:4])
+        yield "  " + say_text("would tell most next: {words}", words=steps)
     if result.withheld:
-        reasons_given = dict.fromkeys(e.reason.removeprefix("withheld: ") for e in result.withheld)
-        yield f"  withheld ({len(result.withheld)} items): " + "; ".join(reasons_given)
+        given = dict.fromkeys(e.reason.removeprefix("withheld: ") for e in result.withheld)
+        yield "  " + say_text("withheld ({count} items): {reasons}",
+                              count=len(result.withheld), reasons="; ".join(given))  # fmt: skip
     if result.next_end:
         yield f"  {result.next_end}"
     yield from (f"  {words}." for words in to_state_words(result))
@@ -254,7 +291,8 @@ def _difference_lines(result: Interpretation) -> Iterator[str]:
     if not judged:
         return
     real = [d for d in judged if d.real]
-    yield f"DIFFERENCES between the sides: {len(real)} of {len(judged)} real"
+    yield say_text("DIFFERENCES between the sides: {real} of {all} real",
+                   real=len(real), all=len(judged))  # fmt: skip
     yield from (f"  {difference.sentence}" for difference in real)
 
 
@@ -264,7 +302,9 @@ def meaning_text(result: Interpretation) -> str:
 
     wrapped: list[str] = []
     for line in meaning_lines(result):
-        wrapped += textwrap.wrap(line, WIDTH, subsequent_indent="    ", break_long_words=False)
+        wrapped += textwrap.wrap(
+            line, line_width(WIDTH), subsequent_indent="    ", break_long_words=False
+        )
     return "\n".join(wrapped)
 
 
@@ -275,15 +315,17 @@ def _side_lines(title: str, conditions: tuple[ConditionPosterior, ...]) -> Itera
     shown, rest = shown_and_rest(conditions)
     yield from (f"  {condition_words(condition)}" for condition in shown)
     if rest:
-        yield f"  unlikely: {unlikely_words(rest)}"
+        yield "  " + say_text("unlikely: {names}", names=unlikely_words(rest))
     yield from (f"  {words}" for words in not_estimated(conditions))
 
 
 def unlikely_words(conditions: list[ConditionPosterior]) -> str:
     """Conditions not made more likely: those of 2% or more by name, the rest in one phrase."""
-    named = [f"{c.label} {percent(c.estimate)}" for c in conditions if c.estimate >= NAMED]
+    named = [f"{term(c.label)} {percent(c.estimate)}" for c in conditions if c.estimate >= NAMED]
     others = len(conditions) - len(named)
     if others:
-        what = "1 other" if others == 1 else f"{others} others each"
-        named.append(f"{what} under {NAMED * 100:.0f}%")
+        named.append(
+            say_count("{count} other under {limit}%", "{count} others each under {limit}%", others,
+                      limit=f"{NAMED * 100:.0f}")
+        )  # fmt: skip
     return ", ".join(named)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from html import escape
 from pathlib import Path
 
+from sidewise.ground.language import language, mark_text, say_text, term
 from sidewise.knowledge.region import Region
 from sidewise.note.body import Line
 from sidewise.note.document import APPENDIX, NoteDocument, NotePart
@@ -28,9 +29,11 @@ body { font: 1rem/1.45 system-ui, sans-serif; color: var(--ink); background: var
 def note_html(record: Record, result: Interpretation, region: Region) -> str:
     """The whole note as one HTML page with its own style; every word escaped, nothing fetched."""
     title = escape(record.context.patient)
+    head = say_text("Note: {patient}", patient=title)
     style = STYLE + NOTE_STYLE.read_text(encoding="utf-8") + plates_style()
     return (
-        f'<!doctype html><html lang="en"><head><meta charset="utf-8"><title>Note: {title}</title>'
+        f'<!doctype html><html lang="{language()}"><head><meta charset="utf-8">'
+        f"<title>{head}</title>"
         f'<meta name="viewport" content="width=device-width"><style>{style}</style></head>'
         f'<body><main class="note">{note_body(record, result, region)}</main></body></html>'
     )
@@ -60,9 +63,11 @@ def _appendix(document: NoteDocument, figure: str) -> str:
     parts = "".join(
         figure if one.style == "figure" else _block(one, "h3") for one in document.appendix
     )
-    return f'<div class="appendix"><h2>{APPENDIX}</h2>{parts}</div>'
+    return f'<div class="appendix"><h2>{term(APPENDIX)}</h2>{parts}</div>'
 
 
+ITEM = mark_text("item")
+RIGHT, LEFT = mark_text("patient's right"), mark_text("patient's left")
 CLASSES = {"flags": ' class="flags"', "sentences": ' class="run"'}
 
 
@@ -86,8 +91,8 @@ def _table(lines: list[Line]) -> str:
     if not lines:
         return ""
     head = (
-        "<tr><th scope=col>patient's right</th><th scope=col>item</th>"
-        "<th scope=col>patient's left</th></tr>"
+        f"<tr><th scope=col>{term(RIGHT)}</th><th scope=col>{term(ITEM)}</th>"
+        f"<th scope=col>{term(LEFT)}</th></tr>"
     )
     rows = "".join(_row(line) for line in lines)
     return f"<table><thead>{head}</thead><tbody>{rows}</tbody></table>"

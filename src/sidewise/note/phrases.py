@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.kinds import Value, kind_of
 from sidewise.protocol import Item
 from sidewise.record import Finding, Record, is_normal
 
-UNABLE = "could not be examined"
+MODES = ("active", "passive", "resisted")
+UNABLE = mark_text("could not be examined")
+NO_LABEL = mark_text("no {label}")
+"""How a fault is said that is not there."""
 
 
 def value_phrase(value: Value, item: Item) -> str:
@@ -19,10 +23,10 @@ def finding_phrase(finding: Finding, item: Item) -> str:
     if finding.value is not None:
         text = value_phrase(finding.value, item)
     elif finding.status == "not examined":
-        text = "not examined"
+        text = say_text("not examined")
     else:
-        verb = UNABLE if finding.status == "unable" else "withheld"
-        text = f"{verb} ({finding.reason})"
+        verb = term(UNABLE if finding.status == "unable" else "withheld")
+        text = f"{verb} ({term(finding.reason or '')})"
     return f"{text}; {finding.note}" if finding.note else text
 
 
@@ -31,9 +35,10 @@ def place_phrase(record: Record, item: Item, side: str, mode: str | None = None)
     for conflict in record.conflicts:
         if (conflict.item, conflict.side, conflict.mode) == (item.id, side, mode):
             parts = [finding_phrase(finding, item) for finding in conflict.findings]
-            return "CONFLICT, counts as not examined: " + " against ".join(parts)
+            told = say_text(" against ").join(parts)
+            return say_text("CONFLICT, counts as not examined: {values}", values=told)
     found = record.at(item.id, side, mode)
-    return ", ".join(finding_phrase(f, item) for f in found) if found else "not examined"
+    return ", ".join(finding_phrase(f, item) for f in found) if found else say_text("not examined")
 
 
 def place_is_normal(record: Record, item: Item, side: str, mode: str | None = None) -> bool:
@@ -65,7 +70,7 @@ def normal_phrase(record: Record, item: Item, mode: str | None = None) -> tuple[
 
     "contour of the deltoid" where the label names a thing, "no bruising" where it names a fault.
     """
-    label = f"{item.label}, {mode}" if mode else item.label
+    label = f"{item.label}, {term(mode)}" if mode else item.label
     side = "right" if item.paired else "midline"
     values = [finding.value for finding in record.at(item.id, side, mode) if finding.value]
     said = {kind_of(v).normal_said(item.kind(v.kind)) for v in values}
@@ -78,12 +83,35 @@ def normal_phrase(record: Record, item: Item, mode: str | None = None) -> tuple[
 
 def _no(label: str) -> str:
     head, colon, detail = label.partition(": ")
-    return f"{head}: no {detail}" if colon else f"no {label}"
+    if colon:
+        return f"{head}: {say_text(NO_LABEL, label=detail)}"
+    return say_text(NO_LABEL, label=label)
+
+
+def is_absence(words: str) -> bool:
+    """Whether `normal_phrase` says of a fault without a heading that it is not there."""
+    before, after = say_text(NO_LABEL, label="|").split("|")
+    return words.startswith(before) and words.endswith(after)
 
 
 def _normal(finding: Finding, item: Item) -> bool:
     kind = item.kind(finding.value.kind) if finding.value else None
     return kind is not None and is_normal(finding, kind) is True and not finding.note
+
+
+def said_label(label: str) -> str:
+    """The label of an item with its mode ("flexion, passive") in the language spoken."""
+    head, comma, mode = label.rpartition(", ")
+    known = comma and mode in MODES
+    return f"{term(head)}, {term(mode)}" if known else term(label)
+
+
+ON_SIDE = {"right": mark_text("right {label}"), "left": mark_text("left {label}")}
+
+
+def said_side(side: str, label: str) -> str:
+    """A label with the patient's own side; as it is for what has none."""
+    return say_text(ON_SIDE[side], label=label) if side in ON_SIDE else label
 
 
 def group_labels(labels: tuple[str, ...]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sidewise.ground.language import say_text
 from sidewise.knowledge.region import Region
 from sidewise.note.care import planned_phrases
 from sidewise.protocol import protocol_of
@@ -26,9 +27,12 @@ def plan_entries(record: Record, result: Interpretation, region: Region) -> Iter
     if any(flag.status == "raised" for flag in result.red_flags):
         yield "Act on the raised flags first, by local protocol."
     written = record.conclusion
-    yield f"impression (clinician): {written.impression or 'not written'}"
+    said = written.impression or say_text("not written")
+    yield say_text("impression (clinician): {words}", words=said)
     steps = [*planned_phrases(record, region), *written.plan]
-    yield from (f"plan {number}: {step}" for number, step in enumerate(steps, 1))
+    yield from (say_text("plan {number}: {step}", number=number, step=step)
+                for number, step in enumerate(steps, 1))  # fmt: skip
     if not steps:
-        yield "plan (clinician): not written"
-    yield from (f"criterion met: {offer}." for offer in plan_offers(record, region))
+        yield say_text("plan (clinician): not written")
+    yield from (say_text("criterion met: {words}.", words=offer)
+                for offer in plan_offers(record, region))  # fmt: skip

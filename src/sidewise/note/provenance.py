@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from sidewise.evidence.fit.fitted import fitted_of
 from sidewise.evidence.studies.rows import AccuracyRow, accuracy_rows_of
 from sidewise.ground.provenance import Mark
 from sidewise.knowledge.manifest import PARTS
@@ -111,6 +112,11 @@ def provenance_lines(region: Region) -> Iterator[str]:
     for file in provenance_of_files(region):
         shares = "".join(f"{file.marks[mark] / file.total:>17.0%}" for mark in ORDER)
         yield f"{file.file:28}{file.total:>6}{shares}"
+
+
+def fit_version(region: Region) -> str:
+    """The beginning of the hash of what was learned from the studies; "" where nothing was."""
+    return fitted_of(region).fingerprint[:12] if region.has_weighing else ""
 
 
 def provenance_text(region: Region) -> str:

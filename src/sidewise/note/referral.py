@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from sidewise.ground.language import say_degrees, say_text
 from sidewise.knowledge.region import Region
 from sidewise.note.body import Line, StageText, stage_texts
 from sidewise.note.care import planned_phrases
 from sidewise.note.completeness import Completeness, completeness_of, essential, open_labels
 from sidewise.note.header import complaint_words, person_words
 from sidewise.note.meaning import called_for_flags, some_words
-from sidewise.protocol import protocol_of
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.result import Difference, Interpretation, RedFlag
 from sidewise.record import Record
 
@@ -20,7 +21,7 @@ SHOWN = 4
 
 def referral_line(record: Record, result: Interpretation, region: Region) -> str:
     """The whole examination in one line, without a line break, for the head of a referral."""
-    protocol = protocol_of(region)
+    protocol = shown_protocol(region)
     state = completeness_of(record, result, region)
     stages = stage_texts(protocol, result, state)
     who = f"{record.context.patient}: {person_words(record)}; {complaint_words(record, protocol)}"
@@ -30,17 +31,18 @@ def referral_line(record: Record, result: Interpretation, region: Region) -> str
 
 def _flags(result: Interpretation) -> Iterator[str]:
     if raised := [flag for flag in result.red_flags if flag.status == "raised"]:
-        yield f"RED FLAG RAISED: {_labels(raised)}"
+        yield say_text("RED FLAG RAISED: {names}", names=_labels(raised))
     else:
-        yield "no red flag raised"
+        yield say_text("no red flag raised")
     still = called_for_flags(result.red_flags)
     # All for which something speaks; of those that only wait for a question, the first few.
     speaking = [f"{flag.label} ({flag.urgency})" for flag in still if flag.because]
     waiting = some_words(tuple(flag.label for flag in still if not flag.because), ";")
     if named := [*speaking, *([waiting] if waiting else [])]:
-        yield f"not excluded: {'; '.join(named)}"
+        yield say_text("not excluded: {names}", names="; ".join(named))
     if result.not_looked_at:
-        yield f"not looked at or asked yet: {some_words(result.not_looked_at, ';')}"
+        names = some_words(result.not_looked_at, ";")
+        yield say_text("not looked at or asked yet: {names}", names=names)
 
 
 def _labels(flags: list[RedFlag]) -> str:
@@ -55,10 +57,11 @@ def _found(result: Interpretation, stages: tuple[StageText, ...]) -> str:
     others = [line for line in lines if line not in moved]
     shown = [*moved[:SHOWN], *others[:SHOWN]]
     if not shown:
-        return "nothing abnormal found in what was examined"
+        return say_text("nothing abnormal found in what was examined")
     words = "; ".join(_words(line, real.get((line.item, line.mode))) for line in shown)
     more = len(lines) - len(shown)
-    return f"found: {words}{f'; and {more} more abnormal' if more else ''}"
+    rest = say_text("; and {count} more abnormal", count=more) if more else ""
+    return say_text("found: {words}", words=words) + rest
 
 
 def _one_an_item(lines: Iterable[Line]) -> list[Line]:
@@ -76,20 +79,24 @@ def _size(one: Difference) -> float:
 
 def _words(line: Line, difference: Difference | None) -> str:
     if difference is not None and difference.unit == "deg":
-        return f"{line.label} left {difference.left:g}°, right {difference.right:g}°"
+        left, right = say_degrees(difference.left), say_degrees(difference.right)
+        return say_text("{label} left {left}, right {right}", label=line.label, left=left,
+                        right=right)  # fmt: skip
     if line.both is not None:
         return f"{line.label} {line.both}"
-    return f"{line.label} left {line.left}, right {line.right}"
+    return say_text("{label} left {left}, right {right}", label=line.label, left=line.left,
+                    right=line.right)  # fmt: skip
 
 
 def _wanted(record: Record, region: Region) -> Iterator[str]:
     written = record.conclusion
-    yield f"impression (clinician): {written.impression or 'not written'}"
+    said = written.impression or say_text("not written")
+    yield say_text("impression (clinician): {words}", words=said)
     if steps := [*planned_phrases(record, region), *written.plan]:
-        yield f"plan: {'; '.join(steps)}"
+        yield say_text("plan: {words}", words="; ".join(steps))
 
 
 def _open(state: Completeness) -> Iterator[str]:
     looked = [one for one in essential(state.unseen) if not one.stage.sets_up]
     if names := open_labels(looked):
-        yield f"not examined: {some_words(names, ';')}"
+        yield say_text("not examined: {names}", names=some_words(names, ";"))

@@ -5,14 +5,16 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from sidewise.ground.language import say_date, say_text, term
+from sidewise.ground.line_width import line_width
 from sidewise.knowledge.region import Region
 from sidewise.note.appendix import appendix_blocks
 from sidewise.note.body import line_words, stage_texts
 from sidewise.note.completeness import completeness_of
 from sidewise.note.document import APPENDIX, NoteDocument, NotePart
 from sidewise.note.front import front_blocks
-from sidewise.note.header import header_sentences
-from sidewise.protocol import protocol_of
+from sidewise.note.header import header_sentences, unreviewed_sentences
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.result import Interpretation
 from sidewise.record import Record
 
@@ -21,11 +23,11 @@ WIDTH = 100
 
 def note_document(record: Record, result: Interpretation, region: Region) -> NoteDocument:
     """Everything a note says, before it is set as text or as a page."""
-    protocol = protocol_of(region)
+    protocol = shown_protocol(region)
     state = completeness_of(record, result, region)
     stages = stage_texts(protocol, result, state)
     return NoteDocument(
-        header_sentences(record, protocol),
+        (*header_sentences(record, protocol), *unreviewed_sentences()),
         front_blocks(record, result, region, state, stages),
         signature_line(record),
         appendix_blocks(record, result, region, stages),
@@ -41,7 +43,7 @@ def note_text(record: Record, result: Interpretation, region: Region) -> str:
         *_wrapped(document.signature),
     ]
     if document.appendix:
-        lines += ["", APPENDIX.upper(), *_blocks(document.appendix)]
+        lines += ["", term(APPENDIX).upper(), *_blocks(document.appendix)]
     return "\n".join(lines)
 
 
@@ -57,7 +59,7 @@ def _set(one: NotePart) -> Iterator[str]:
     if isinstance(first, str) and one.style in ("sentences", "lines", "flags"):
         yield from _wrapped(f"{head}  {first}")
     else:
-        yield head
+        yield from _wrapped(head)
         rest = [first, *rest]
     for entry in rest:
         yield from _wrapped(f"  {entry if isinstance(entry, str) else line_words(entry)}")
@@ -65,19 +67,23 @@ def _set(one: NotePart) -> Iterator[str]:
 
 def _wrapped(line: str) -> list[str]:
     lead = len(line) - len(line.lstrip())
-    return textwrap.wrap(line, WIDTH, subsequent_indent=" " * (lead + 2), break_long_words=False)
+    indent = " " * (lead + 2)
+    return textwrap.wrap(line, line_width(WIDTH), subsequent_indent=indent, break_long_words=False)
 
 
 def signature_line(record: Record) -> str:
     """Who signed which revision, or that this is a draft; and who amended it and why."""
     if record.signed is None:
-        text = f"DRAFT, revision {record.revision}, not signed."
+        text = say_text("DRAFT, revision {number}, not signed.", number=record.revision)
     else:
-        when = record.signed.at.strftime("%d %b %Y %H:%M").lstrip("0")
-        text = f"Signed by {record.signed.by}, {when}, revision {record.revision}."
+        text = say_text(
+            "Signed by {by}, {at}, revision {number}.",
+            by=record.signed.by, at=say_date(record.signed.at), number=record.revision,
+        )  # fmt: skip
     if record.earlier:
         last = record.earlier[-1]
-        text += f" Amended by {last.amended_by}: {last.reason}. Earlier revisions are kept."
+        text += " " + say_text("Amended by {by}: {reason}. Earlier revisions are kept.",
+                               by=last.amended_by, reason=last.reason)  # fmt: skip
     for repair in record.repairs:
-        text += f" PUT RIGHT: {repair.sentence}."
+        text += " " + say_text("PUT RIGHT: {sentence}.", sentence=repair.sentence)
     return text

@@ -13,6 +13,7 @@ from typing import Annotated, Literal, get_args
 from pydantic import Field, model_validator
 
 from sidewise.ground.frozen import Frozen
+from sidewise.ground.language import mark_text
 from sidewise.kinds.common.numbers import Degrees, Number
 
 CareSide = Literal["left", "right", "both"]
@@ -37,6 +38,21 @@ STEPS: tuple[StepName, ...] = get_args(StepName)
 SPEEDS: tuple[HowFast, ...] = get_args(HowFast)
 DOSE_UNITS: tuple[DoseUnit, ...] = get_args(DoseUnit)
 RELIEFS: tuple[Relief, ...] = get_args(Relief)
+SAID = (
+    *(mark_text("radiograph"), mark_text("ultrasound"), mark_text("magnetic resonance")),
+    *(mark_text("computed tomography"), mark_text("bone scan"), mark_text("nerve conduction")),
+    *(mark_text("inflammation markers"), mark_text("full blood count"), mark_text("glucose")),
+    *(mark_text("uric acid"), mark_text("joint fluid"), mark_text("other blood test")),
+    *(mark_text("other imaging"), mark_text("normal"), mark_text("abnormal")),
+    *(mark_text("not clear"), mark_text("awaited"), mark_text("bloods"), mark_text("referral")),
+    *(mark_text("exercises"), mark_text("advice"), mark_text("injection")),
+    *(mark_text("next visit"), mark_text("other"), mark_text("at once"), mark_text("today")),
+    *(mark_text("within days"), mark_text("within two weeks"), mark_text("routine")),
+    *(mark_text("micrograms"), mark_text("units"), mark_text("none")),
+    *(mark_text("less than half"), mark_text("half or more"), mark_text("all")),
+    *(mark_text("landmarks"), mark_text("x-ray")),
+)
+"""The words of the lists above, marked for translation."""
 Words = Annotated[str, Field(min_length=1, max_length=500)]
 
 

@@ -25,6 +25,9 @@ FORMATS = (
     "sidewise-feedback/1",
     "sidewise-marks-report/1",
     "sidewise-agreement-report/1",
+    "sidewise-check/1",
+    "sidewise-sources/1",
+    "sidewise-verification/1",
 )
 
 

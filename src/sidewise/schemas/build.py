@@ -13,6 +13,14 @@ from sidewise.protocol.loader import vocabulary_of_all
 from sidewise.record import record_schema
 from sidewise.regions import regions
 from sidewise.schemas import FORMATS, file_name
+from sidewise.schemas.documents import (
+    CHECK_FORMAT,
+    SOURCES_FORMAT,
+    VERIFICATION_FORMAT,
+    Checked,
+    SourcesDocument,
+    Verified,
+)
 from sidewise.schemas.shapes import Schema, Shapes, closed_object, or_null, without
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
@@ -35,6 +43,13 @@ def all_schemas() -> dict[str, Schema]:
         "sidewise-feedback/1": _feedback(),
         "sidewise-marks-report/1": _marks(),
         "sidewise-agreement-report/1": _agreement(),
+        CHECK_FORMAT: _plain(CHECK_FORMAT, "What was found in files that were checked", Checked),
+        SOURCES_FORMAT: _plain(
+            SOURCES_FORMAT, "What an item or a reading rests on", SourcesDocument
+        ),
+        VERIFICATION_FORMAT: _plain(
+            VERIFICATION_FORMAT, "Whether a data folder is as the program left it", Verified
+        ),
     }
     assert tuple(made) == FORMATS
     return made
@@ -49,6 +64,12 @@ def _document(name: str, title: str, body: Schema, defs: dict[str, Schema]) -> S
     fields = {"format": {"const": name}, **body["properties"]}
     optional = [field for field in body["properties"] if field not in body["required"]]
     return {"$schema": DRAFT, "title": title, **closed_object(fields, optional), "$defs": defs}
+
+
+def _plain(name: str, title: str, kind: type) -> Schema:
+    shapes = Shapes(gaps=False)
+    body = shapes.fields_of(kind)
+    return _document(name, title, body, shapes.defs)
 
 
 def _interpretation() -> Schema:

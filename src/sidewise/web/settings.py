@@ -16,6 +16,7 @@ SIDEWISE_KEEP_PATIENT_YEARS   how long patients' records must be kept here; no d
 SIDEWISE_KEEP_STUDENT_YEARS   the same for students' practice and marks; no default
 SIDEWISE_OIDC_ISSUER, _CLIENT, _SECRET   single sign-on; SIDEWISE_OIDC_SECOND_FACTOR 1 if the
                         provider always asks for a second factor
+SIDEWISE_LANGUAGE       of pages where a person chose none: en or de; default en
 SIDEWISE_LOG_LEVEL      default INFO; lines never hold a name, a code or a finding
 """
 
@@ -30,6 +31,8 @@ from tzlocal import get_localzone_name
 
 from sidewise.errors import UserError
 from sidewise.ground.extras import require_extra
+from sidewise.ground.language import ENGLISH, LOCALE, chosen_language
+from sidewise.ground.language import LANGUAGES as LANGUAGES_OFFERED
 from sidewise.web.home import home, keeping_key, secret_key
 
 
@@ -74,6 +77,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "sidewise.web.headers.headers",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "sidewise.web.language.ChooseLanguage",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -105,7 +109,9 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "sidewise.web.accounts.sessions.on_page",
+                "sidewise.web.language.language_on_page",
             ],
+            "builtins": ["sidewise.web.word_filters"],
         },
     },
 ]
@@ -163,8 +169,12 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 
 LANGUAGE_CODE = "en-gb"
-LOCALE_PATHS = [BASE / "locale"]
-"""Where a catalogue of translations is put: `<language>/LC_MESSAGES/django.mo`."""
+LANGUAGE = chosen_language(os.environ.get("SIDEWISE_LANGUAGE") or ENGLISH, "SIDEWISE_LANGUAGE")
+LANGUAGES = list(LANGUAGES_OFFERED.items())
+LOCALE_PATHS = [LOCALE]
+# A number in a drawing, an address or a form has a point in every language; what is shown to
+# people is written by `say_number`.
+FORMAT_MODULE_PATH = "sidewise.web.formats"
 USE_TZ = True
 TIME_ZONE = os.environ.get("TZ") or get_localzone_name()
 """Of the machine: a time on the page is the time on the wall."""

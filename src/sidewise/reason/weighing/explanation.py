@@ -12,6 +12,7 @@ from sidewise.evidence.conditions import Condition, families_of
 from sidewise.evidence.fit.fitted import Fitted, fitted_of
 from sidewise.evidence.studies.rows import accuracy_rows_of
 from sidewise.ground.arrays import Array
+from sidewise.ground.language import mark_text
 from sidewise.ground.provenance import Mark, Provenance
 from sidewise.knowledge.region import Region
 from sidewise.network import Effects, Gains, gains
@@ -164,7 +165,7 @@ def _because(explanation: Explanation, condition: Condition, variable: int) -> t
             explanation.because[number](
                 effect=effect,
                 # A finding that speaks through other conditions has no link of its own.
-                leans_on=leans_on.get(link, "through other conditions"),
+                leans_on=leans_on.get(link, mark_text("through other conditions")),
                 tells_little=lows.get(link, 1.0) < TELLS_LITTLE,
             )
         )
@@ -223,8 +224,8 @@ def _mechanism_label(region: Region, family: str, mechanism: str) -> str:
 def _found_word(spoken: Spoken) -> str:
     leans = _leans(spoken)
     if leans is None:
-        return "present" if spoken.observation else "absent"
-    return "perhaps present" if leans else "less than asked for"
+        return mark_text("present") if spoken.observation else mark_text("absent")
+    return mark_text("perhaps present") if leans else mark_text("less than asked for")
 
 
 def _leans(spoken: Spoken) -> bool | None:

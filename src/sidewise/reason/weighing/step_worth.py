@@ -15,6 +15,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sidewise.ground.language import mark_text
 from sidewise.protocol import Item, Protocol
 from sidewise.record import Record
 
@@ -138,5 +139,7 @@ def in_order(steps: Sequence[ExaminationStep], here: Stance, most: int) -> list[
 def tells_words(bits: float) -> str:
     """How much a step would tell, in words."""
     if bits >= MUCH:
-        return "would tell much"
-    return "would tell something" if bits >= SOMETHING else "would tell a little"
+        return mark_text("would tell much")
+    if bits >= SOMETHING:
+        return mark_text("would tell something")
+    return mark_text("would tell a little")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from sidewise.ground.estimate import Estimate
+from sidewise.ground.line_width import line_width
 from sidewise.teaching.report.answers import board_answers
 from sidewise.teaching.report.decisions import HEADS, HOW_SURE, decision_paragraphs, listed_rows
 from sidewise.teaching.sitting.reality import judges_reality
@@ -25,7 +26,7 @@ CARRYING = (
 
 def wrapped_text(text: str, indent: str = "") -> str:
     """A paragraph wrapped to the width of a terminal."""
-    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+    return textwrap.fill(text, line_width(WIDTH), initial_indent=indent, subsequent_indent=indent)
 
 
 def marks_text(e: Sitting, years: Years | None = None) -> str:

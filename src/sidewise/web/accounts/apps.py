@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 
 
@@ -13,7 +14,7 @@ class Accounts(parts.Part):
     roles = None
     doors = (
         parts.Door(
-            "people", "People", frozenset({"administrator"}), "People",
+            "people", mark_text("People"), frozenset({"administrator"}), "People",
             "Accounts, roles, second factors and one-time links.",
         ),
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 
 
@@ -13,7 +14,8 @@ class Anatomy(parts.Part):
     roles = None
     doors = (
         parts.Door(
-            "anatomy", "Anatomy", frozenset({"clinician", "teacher", "student"}), "Anatomy",
+            "anatomy", mark_text("Anatomy"),
+            frozenset({"clinician", "teacher", "student"}), "Anatomy",
             "Bones, muscles and nerve areas layer by layer, and what lies under a finger.",
         ),
     )  # fmt: skip

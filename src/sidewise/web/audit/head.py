@@ -6,12 +6,12 @@ that is whole in itself; it ends before the line noted here.
 
 from __future__ import annotations
 
-import fcntl
 import logging
 import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from sidewise.ground.file_lock import take_lock
 from sidewise.web.audit.keyed_digest import is_mark_of, mark_of
 from sidewise.web.home import home
 
@@ -38,7 +38,7 @@ def advance(number: int, seal: str, seal_at: dict[int, str] | None = None) -> No
         logger.exception("the head of the audit cannot be noted")
         return
     with os.fdopen(descriptor, "r+b", buffering=0) as file:
-        fcntl.flock(file, fcntl.LOCK_EX)
+        take_lock(file, alone=True, wait=True)
         before = _parsed(file.read(WIDTH))
         if before is not None and before[0] >= number:
             return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 
 
@@ -13,7 +14,7 @@ class Classes(parts.Part):
     roles = frozenset({"teacher", "student"})
     doors = (
         parts.Door(
-            "classes", "Classes", frozenset({"teacher"}), "Classes",
+            "classes", mark_text("Classes"), frozenset({"teacher"}), "Classes",
             "Your students, the work set for them, and who has done what.",
         ),
     )  # fmt: skip

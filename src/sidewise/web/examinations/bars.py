@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from sidewise.ground.language import mark_text, say_number, say_text, term
 from sidewise.kinds.angle import AngleLimits
 from sidewise.measure import side_differences, tables_of
 from sidewise.measure.sides.differences import SideDifference
-from sidewise.protocol import Item
+from sidewise.protocol import Item, protocol_of
 from sidewise.record import Record
 from sidewise.web.examinations.state import Current
 
@@ -40,7 +41,7 @@ def bar_of(
         return LENGTH * min(1.0, max(0.0, (degrees - low) / (high - low)))
 
     found = _difference(now, item, mode)
-    said = f"{value.degrees:g} of {high:g} degrees"
+    said = say_text("{number} of {limit} degrees", number=float(value.degrees), limit=float(high))
     if found is None:
         return Bar(along(value.degrees), None, 0, 0, said)
     other = found.right if side == "left" else found.left
@@ -58,6 +59,10 @@ class DifferenceWords:
     real: bool
 
 
+REAL = mark_text("real difference {size} (real when over {limit})")
+NOT_REAL = mark_text("no real difference, {size} (real when over {limit})")
+
+
 def difference_words(now: Current, item: Item) -> tuple[DifferenceWords, ...]:
     """What the differences of this item amount to; nothing where none can be told."""
     if not item.kind("angle") and not item.kind("force"):
@@ -69,10 +74,11 @@ def _told(d: SideDifference) -> DifferenceWords:
     if d.real is None or d.threshold is None:
         return DifferenceWords(d.sentence, d.sentence, real=False)
     unit = "°" if d.unit == "deg" else f" {d.unit}"
-    mode = f"{d.mode}: " if d.mode else ""
-    kind = "real difference" if d.real else "no real difference,"
-    size = f"{abs(d.difference):g}{unit} (real when over {d.threshold:.0f})"
-    return DifferenceWords(f"{mode}{kind} {size}", d.sentence, d.real)
+    mode = f"{term(d.mode)}: " if d.mode else ""
+    size = f"{say_number(abs(d.difference))}{unit}"
+    words = REAL if d.real else NOT_REAL
+    said = say_text(words, size=size, limit=f"{d.threshold:.0f}")
+    return DifferenceWords(f"{mode}{said}", d.sentence, d.real)
 
 
 def _difference(now: Current, item: Item, mode: str | None) -> SideDifference | None:
@@ -92,4 +98,4 @@ def _worked_out(now: Current, item: Item) -> tuple[SideDifference, ...]:
         return ()
     whole = now.record
     part = Record(id=whole.id, region=whole.region, context=whole.context, findings=findings)
-    return side_differences(part, now.protocol, tables_of(now.region))
+    return side_differences(part, protocol_of(now.region), tables_of(now.region))

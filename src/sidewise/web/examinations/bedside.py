@@ -10,8 +10,8 @@ from django.http import HttpRequest
 from django.middleware.csrf import get_token
 from django.utils.safestring import SafeString
 
-from sidewise.ground.settings import SETTING_WORDS
-from sidewise.note.header import SEX, carried_words, complaint_words
+from sidewise.ground.language import mark_text, say_text, term
+from sidewise.note.header import carried_words, complaint_words, person_words, setting_words
 from sidewise.protocol import Item
 from sidewise.protocol.visits import VisitKind
 from sidewise.reason.judging.flags import flag_book_of
@@ -33,6 +33,8 @@ from sidewise.web.examinations.usual import instrument_now
 from sidewise.web.examinations.widgets import END_FEELS, INSTRUMENTS
 from sidewise.web.parts import Door, Part
 
+ONE_SIDE = {"right": mark_text("right side"), "left": mark_text("left side")}
+
 
 @dataclass(frozen=True, slots=True)
 class Bedside:
@@ -46,10 +48,7 @@ class Bedside:
     @property
     def who(self) -> str:
         """Age, sex and handedness, as far as known."""
-        c = self.now.record.context
-        age = "age not stated" if c.age is None else ("90+" if c.age > 89 else str(c.age))
-        handed = f"{c.dominant}-handed" if c.dominant else "handedness not stated"
-        return ", ".join(filter(None, (age, SEX.get(c.sex or "", ""), handed)))
+        return person_words(self.now.record)
 
     @property
     def complaint(self) -> str:
@@ -60,12 +59,14 @@ class Bedside:
     def side_of(self) -> str:
         """The side complained of, for the bar that stays."""
         sides = self.now.record.context.complaint
-        return f"{' and '.join(sides)} side" if sides else "side not stated"
+        if not sides:
+            return say_text("side not stated")
+        return term(ONE_SIDE[sides[0]]) if len(sides) == 1 else say_text("both sides")
 
     @property
     def setting(self) -> str:
         """Where, in words."""
-        return SETTING_WORDS.get(self.now.record.context.setting or "", "setting not stated")
+        return setting_words(self.now.record.context.setting)
 
     @property
     def is_open(self) -> bool:

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from pydantic import TypeAdapter, ValidationError
 
 from sidewise.errors import UserError
+from sidewise.ground.language import term
 from sidewise.ground.validation import user_errors
 from sidewise.record.care import (
     DOSE_UNITS,
@@ -22,17 +23,22 @@ from sidewise.record.care import (
 from sidewise.web.examinations.state import Current
 
 ENTRY: TypeAdapter[CareEntry] = TypeAdapter(CareEntry)
-UNSTATED = ("", "not stated")
-SIDES = (UNSTATED, ("right", "patient's right"), ("left", "patient's left"), ("both", "both"))
-ONE_SIDE = (("", "choose"), ("right", "patient's RIGHT"), ("left", "patient's LEFT"))
-ASKED = (("", "choose"), ("no", "no"), ("yes", "yes"), ("unsure", "not sure"))
+UNSTATED = ("", _("not stated"))
+CHOOSE = ("", _("choose"))
+SIDES = (UNSTATED, ("right", _("patient's right")), ("left", _("patient's left")),
+         ("both", _("both")))  # fmt: skip
+ONE_SIDE = (CHOOSE, ("right", _("patient's RIGHT")), ("left", _("patient's LEFT")))
+ASKED = (CHOOSE, ("no", _("no")), ("yes", _("yes")), ("unsure", _("not sure")))
 SUBSTANCES = (1, 2)
 DECIMAL = {"inputmode": "decimal", "size": 6}
 
 
-def plain_choices(words: tuple[str, ...], first: tuple[str, str] = UNSTATED) -> list[Any]:
-    """The words of a closed list as choices, none of them chosen beforehand."""
-    return [first, *((word, word) for word in words)]
+def plain_choices(words: tuple[str, ...], first: tuple[str, Any] = UNSTATED) -> Any:
+    """The words of a closed list as choices, none of them chosen beforehand.
+
+    Said anew for each form: the words stand in records in English.
+    """
+    return lambda: [first, *((word, term(word)) for word in words)]
 
 
 class CareForm(forms.Form):
@@ -74,8 +80,8 @@ class InvestigationForm(CareForm):
     kind = "investigation"
     title = "the result"
 
-    name = forms.ChoiceField(choices=plain_choices(INVESTIGATIONS, ("", "choose")), label=_("Test"))
-    outcome = forms.ChoiceField(choices=plain_choices(OUTCOMES, ("", "choose")), label=_("Outcome"))
+    name = forms.ChoiceField(choices=plain_choices(INVESTIGATIONS, CHOOSE), label=_("Test"))
+    outcome = forms.ChoiceField(choices=plain_choices(OUTCOMES, CHOOSE), label=_("Outcome"))
     side = forms.ChoiceField(choices=SIDES, required=False, label=_("Side"))
     taken_on = forms.DateField(
         required=False, label=_("Taken on"), widget=forms.DateInput(attrs={"type": "date"})
@@ -94,10 +100,10 @@ class CareStepForm(CareForm):
     title = "the step"
 
     state = forms.ChoiceField(
-        choices=[("", "choose"), ("done", "done"), ("planned", "planned")],
+        choices=[CHOOSE, ("done", _("done")), ("planned", _("planned"))],
         label=_("Done or planned"),
     )
-    name = forms.ChoiceField(choices=plain_choices(STEPS, ("", "choose")), label=_("What"))
+    name = forms.ChoiceField(choices=plain_choices(STEPS, CHOOSE), label=_("What"))
     side = forms.ChoiceField(choices=SIDES, required=False, label=_("Side"))
     to = forms.CharField(required=False, max_length=120, label=_("To whom (referral)"))
     how_fast = forms.ChoiceField(choices=plain_choices(SPEEDS), required=False, label=_("How fast"))
@@ -118,7 +124,7 @@ class ScoreForm(CareForm):
     low = forms.FloatField(label=_("Lowest possible"), widget=forms.TextInput(attrs=DECIMAL))
     high = forms.FloatField(label=_("Highest possible"), widget=forms.TextInput(attrs=DECIMAL))
     better = forms.ChoiceField(
-        choices=[UNSTATED, ("higher", "higher is better"), ("lower", "lower is better")],
+        choices=[UNSTATED, ("higher", _("higher is better")), ("lower", _("lower is better"))],
         required=False, label=_("Which way is better"),
     )  # fmt: skip
 
@@ -132,15 +138,13 @@ class InjectionForm(CareForm):
     side = forms.ChoiceField(choices=ONE_SIDE, label=_("Side injected"))
     substance_1 = forms.CharField(max_length=80, label=_("Substance"))
     dose_1 = forms.FloatField(label=_("Dose"), widget=forms.TextInput(attrs=DECIMAL))
-    unit_1 = forms.ChoiceField(
-        choices=plain_choices(DOSE_UNITS, ("", "choose")), label=_("Dose unit")
-    )
+    unit_1 = forms.ChoiceField(choices=plain_choices(DOSE_UNITS, CHOOSE), label=_("Dose unit"))
     substance_2 = forms.CharField(max_length=80, required=False, label=_("Second substance"))
     dose_2 = forms.FloatField(
         required=False, label=_("Its dose"), widget=forms.TextInput(attrs=DECIMAL)
     )
     unit_2 = forms.ChoiceField(
-        choices=plain_choices(DOSE_UNITS, ("", "choose")), required=False, label=_("Its dose unit")
+        choices=plain_choices(DOSE_UNITS, CHOOSE), required=False, label=_("Its dose unit")
     )
     place = forms.CharField(max_length=80, label=_("Place"))
     guided_by = forms.ChoiceField(
@@ -182,7 +186,7 @@ class InjectionForm(CareForm):
         movements = [(i.id, i.label) for i in now.protocol.items if i.kind("angle") and i.paired]
         self.fields["movement"].choices = [UNSTATED, *movements]  # type: ignore[attr-defined]
         if places := now.protocol.injection_places:
-            choices = plain_choices(places, ("", "choose"))
+            choices = plain_choices(places, CHOOSE)
             self.fields["place"] = forms.ChoiceField(choices=choices, label=_("Place"))
         if stopping := now.against_injection:
             self.fields["flags"] = forms.MultipleChoiceField(

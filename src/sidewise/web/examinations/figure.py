@@ -9,8 +9,9 @@ from urllib.parse import urlencode
 
 from sidewise.figure import Arms, Atlas, Composed, compose
 from sidewise.figure.compose import PAIRED, SEEN_FROM, Target
+from sidewise.ground.language import say_text
 from sidewise.note.figure_marks import MeasuredPose, found_marks, measured_poses
-from sidewise.note.phrases import place_phrase
+from sidewise.note.phrases import place_phrase, said_side
 from sidewise.protocol import Item, Protocol
 from sidewise.protocol.figure import (
     FigureData,
@@ -56,8 +57,8 @@ class PlaceLine:
     @property
     def name(self) -> str:
         """The place with its side and what stands there: its name for a screen reader."""
-        whose = "" if self.side == "midline" else f"{self.side} "
-        return f"{whose}{self.label}: {self.said or 'not examined'}"
+        found = self.said or say_text("not examined")
+        return f"{said_side(self.side, self.label)}: {found}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +279,7 @@ class Drawing:
             if item.id not in self.now.held_of:
                 continue
             words = place_phrase(self.now.record, item, side)
-            if words != "not examined" or (item.id, side) in self._left_open:
+            if words != say_text("not examined") or (item.id, side) in self._left_open:
                 yield words if item.kind("tenderness") else f"{item.label}: {words}"
 
     @cached_property

@@ -8,19 +8,28 @@ from typing import Any
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from sidewise.errors import UserError
-from sidewise.ground.settings import SETTING_WORDS
+from sidewise.ground.settings import said_settings
 from sidewise.knowledge.region import Region
 from sidewise.protocol.visits import VisitKind
 from sidewise.record import Context
 from sidewise.regions import regions
 
 SIDES = (("right", _("patient's right")), ("left", _("patient's left")))
-KNOWN = (("tear", "tear"), ("surgery", "operation"), ("replacement", "replacement"),
-         ("arthritis", "arthritis"), ("dislocation", "old dislocation"))  # fmt: skip
-SETTINGS = [("", "not stated"), *SETTING_WORDS.items()]
+KNOWN = (
+    ("tear", _("tear")),
+    ("surgery", _("operation")),
+    ("replacement", _("replacement")),
+    ("arthritis", _("arthritis")),
+    ("dislocation", _("old dislocation")),
+)
+
+
+def _settings() -> list[tuple[str, str]]:
+    return [("", gettext("not stated")), *said_settings()]
 
 
 class ContextForm(forms.Form):
@@ -46,7 +55,7 @@ class ContextForm(forms.Form):
     complaint = forms.MultipleChoiceField(
         choices=SIDES, required=False, widget=forms.CheckboxSelectMultiple, label=_("Complaint")
     )
-    setting = forms.ChoiceField(choices=SETTINGS, required=False)
+    setting = forms.ChoiceField(choices=_settings, required=False)
     onset = forms.ChoiceField(
         choices=[("", _("not stated")), ("sudden", _("sudden")), ("gradual", _("gradual"))],
         required=False,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from sidewise.ground.language import mark_text, say_number, say_text, term
 from sidewise.ground.percent import percent
 from sidewise.note.meaning import (
     called_for_flags,
@@ -19,9 +20,11 @@ from sidewise.note.meaning import (
     together_words,
     with_interval,
 )
+from sidewise.note.phrases import said_label, said_side
 from sidewise.protocol import Protocol
 from sidewise.reason.result import Because, ConditionPosterior, Interpretation, Next
 
+WHOSE = {"right": mark_text("patient's right"), "left": mark_text("patient's left")}
 NEXT_SHOWN = 4
 
 
@@ -88,6 +91,11 @@ class ToDo:
     bits: str = ""
 
     @property
+    def label(self) -> str:
+        """The item with its side."""
+        return said_side(self.entry.side, said_label(self.entry.label))
+
+    @property
     def is_question(self) -> bool:
         """Whether it is something to ask, not to do."""
         return not self.stage
@@ -120,15 +128,15 @@ class Meaning:
     def places(self) -> list[ConditionsOfSide]:
         """The side of the complaint, the other side, then the whole person."""
         order = sorted(("right", "left"), key=lambda side: side not in self.complaint)
-        sides = [(f"patient's {s}", self.result.sides[s]) for s in order
+        sides = [(term(WHOSE[s]), self.result.sides[s]) for s in order
                  if s in self.result.sides]  # fmt: skip
-        groups = [*sides, ("the whole person", self.result.whole_person)]
+        groups = [*sides, (say_text("the whole person"), self.result.whole_person)]
         found = (self._where(title, group.conditions) for title, group in groups)
         return [where for where in found if where.shown or where.rest or where.not_estimated]
 
     def _where(self, title: str, conditions: tuple[ConditionPosterior, ...]) -> ConditionsOfSide:
         shown, rest = shown_and_rest(conditions)
-        words = ", ".join(f"{c.label} {percent(c.estimate)}" for c in rest)
+        words = ", ".join(f"{term(c.label)} {percent(c.estimate)}" for c in rest)
         told = tuple(not_estimated(conditions))
         return ConditionsOfSide(title, tuple(self._likely(c) for c in shown), words, told)
 
@@ -136,7 +144,7 @@ class Meaning:
         low = c.estimate if c.low is None else c.low
         high = c.estimate if c.high is None else c.high
         return Likely(
-            c.label,
+            term(c.label),
             with_interval(c),
             percent(c.prior),
             c.prior * 100,
@@ -161,9 +169,10 @@ class Meaning:
             return ""
         reading = self.protocol.readings_by_id.get(c.mind_changer.reading)
         label = reading.label if reading else c.mind_changer.item
-        return (
-            f"{label} {c.mind_changer.result} would make it {percent(c.mind_changer.posterior_if)}"
-        )
+        return say_text(
+            "{reading} {result} would make it {chance}", reading=label,
+            result=term(c.mind_changer.result), chance=percent(c.mind_changer.posterior_if),
+        )  # fmt: skip
 
     @property
     def next(self) -> list[ToDo]:
@@ -172,7 +181,7 @@ class Meaning:
 
     def _todo(self, entry: Next) -> ToDo:
         words = purpose_words(entry)
-        bits = f"{entry.bits:.2f} bits" if entry.bits is not None else ""
+        bits = f"{say_number(entry.bits, '.2f')} bits" if entry.bits is not None else ""
         item = self.protocol.by_id.get(entry.item)
         return ToDo(entry, words, self.protocol.stage_of(item).slug if item else "", bits)
 

@@ -112,3 +112,4 @@ class Preferences(models.Model):
     setting = models.CharField(max_length=20, blank=True)
     instrument = models.CharField(max_length=20, blank=True)
     toured = models.BooleanField(default=False)
+    language = models.CharField(max_length=10, blank=True)

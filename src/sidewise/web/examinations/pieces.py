@@ -18,6 +18,7 @@ from django.template.loader import get_template
 from django.utils.safestring import SafeString, mark_safe
 
 from sidewise.ground.cache import LastUsed
+from sidewise.ground.language import language
 from sidewise.protocol import Item, Protocol
 from sidewise.reason.judging.called_for import places
 from sidewise.web.examinations.rows import Row, last_words, row_of
@@ -174,5 +175,6 @@ def render_text(template: str, context: Any) -> str:
 
 def kept_text(key: Hashable, holder: object, make: Callable[[], str]) -> str:
     """The text under this key; `holder` is kept alive with it, so that its id stays its own."""
+    key = (key, language())
     known = texts.get(key) or texts.put(key, (holder, make()))
     return known[1]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.kinds import KINDS, kind_of
 from sidewise.note.phrases import finding_phrase, place_is_normal, place_phrase
 from sidewise.protocol import Item, Stage
@@ -26,7 +27,12 @@ from sidewise.web.examinations.widgets import (
 )
 
 NUMBERS_OF_MOVEMENT = ("angle", "level", "length")
-SIDE_WORDS = {"right": "patient's right", "left": "patient's left", "midline": "midline"}
+SIDE_WORDS = {
+    "right": mark_text("patient's right"),
+    "left": mark_text("patient's left"),
+    "midline": mark_text("midline"),
+}
+ON_SIDE = {"right": mark_text("on the right"), "left": mark_text("on the left")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,13 @@ class Cell:
     @property
     def words(self) -> str:
         """Whose side and which mode, always written."""
-        return f"{self.mode}, {SIDE_WORDS[self.side]}" if self.mode else SIDE_WORDS[self.side]
+        side = term(SIDE_WORDS[self.side])
+        return f"{term(self.mode)}, {side}" if self.mode else side
+
+    @property
+    def mode_words(self) -> str:
+        """How it was moved, in words; nothing where an item has no modes."""
+        return term(self.mode or "")
 
     @property
     def is_read(self) -> bool:
@@ -218,7 +230,7 @@ def row_of(now: Current, item: Item, *, opened: bool = False, error: str = "") -
     cells = [cell_of(now, item, side, mode) for side, mode in places(item)]
     names = dict.fromkeys(cell.side for cell in cells)
     sides = tuple(
-        SideCells(name, SIDE_WORDS[name], tuple(c for c in cells if c.side == name))
+        SideCells(name, term(SIDE_WORDS[name]), tuple(c for c in cells if c.side == name))
         for name in names
     )
     normal = all(cell.status == "normal" for cell in cells)
@@ -232,7 +244,7 @@ def row_of(now: Current, item: Item, *, opened: bool = False, error: str = "") -
         withheld=now.withheld.wholly(item),
         differences=difference_words(now, item),
         error=error,
-        because=now.completeness.called.get(item.id, ""),
+        because=term(now.completeness.called.get(item.id, "")),
         again=_again(now, cells),
     )
 
@@ -333,7 +345,7 @@ def _one_touch(item: Item, cells: list[Cell]) -> Iterator[OneTouch]:
     still = [cell for cell in cells if cell.is_open]
     if len(still) == 2 and not item.modes:
         yield from (
-            _touch(f"{label} both sides", still, shared) for label, shared in shared_values(item)
+            _touch(said_on_both(label), still, shared) for label, shared in shared_values(item)
         )
     if value is None or not still:
         return
@@ -347,19 +359,25 @@ def _one_touch(item: Item, cells: list[Cell]) -> Iterator[OneTouch]:
             yield _touch(_label(part, value), part, value)
 
 
+def said_on_both(label: str) -> str:
+    """A finding that stands on both sides."""
+    return say_text("{label} both sides", label=label)
+
+
 def _touch(label: str, cells: list[Cell], value: dict[str, Any]) -> OneTouch:
     item, sides = cells[0].item, {cell.side for cell in cells}
     where = places_text((cell.item.id, cell.side, cell.mode) for cell in cells)
-    word = normal_word(item) if value == normal_value(item) else label.removesuffix(" both sides")
-    alone = f", {next(iter(sides))}" if len(sides) == 1 and item.paired else ""
+    both_tail = said_on_both("")
+    word = normal_word(item) if value == normal_value(item) else label.removesuffix(both_tail)
+    alone = f", {term(next(iter(sides)))}" if len(sides) == 1 and item.paired else ""
     return OneTouch(label, where, attribute_json(value), word + alone, len(sides) == 2)
 
 
 def _label(cells: list[Cell], value: dict[str, Any]) -> str:
     sides = {cell.side for cell in cells}
-    where = "both sides" if len(sides) == 2 else f"on the {next(iter(sides))}"
+    where = say_text("both sides") if len(sides) == 2 else term(ON_SIDE.get(next(iter(sides)), ""))
     if "midline" in sides:
         where = ""
-    modes = " and ".join(dict.fromkeys(cell.mode for cell in cells if cell.mode))
-    word = KINDS[value["kind"]].bedside.word
+    modes = say_text(" and ").join(dict.fromkeys(term(cell.mode) for cell in cells if cell.mode))
+    word = term(KINDS[value["kind"]].bedside.word)
     return " ".join(filter(None, (modes, word, where)))

@@ -15,11 +15,13 @@ from uuid import UUID
 from django.db import transaction
 
 from sidewise.ground.cache import LastUsed
+from sidewise.ground.language import language
 from sidewise.knowledge.region import Region
 from sidewise.note.completeness import Completeness
 from sidewise.note.standing import Standing, standing
-from sidewise.protocol import Protocol, protocol_of
+from sidewise.protocol import Protocol
 from sidewise.protocol.figure import FigureData, atlas_of, figure_of
+from sidewise.protocol.translation import shown_protocol
 from sidewise.reason.judging.flags import Withheld, flag_book_of, withheld
 from sidewise.reason.judging.injections import against_injection
 from sidewise.reason.result import RedFlag
@@ -61,6 +63,7 @@ class Current:
 
     def __init__(self, ledger: Ledger, folded: Folded, before: Current | None = None) -> None:
         self.ledger = ledger
+        self._protocol = shown_protocol(region_of_record(folded.record))
         self.entries = ledger.entries
         self.length = len(ledger.entries)
         self.folded = folded
@@ -83,8 +86,8 @@ class Current:
 
     @property
     def protocol(self) -> Protocol:
-        """What can be examined in this region."""
-        return protocol_of(self.region)
+        """What can be examined in this region, in the words of the language it was opened in."""
+        return self._protocol
 
     @property
     def figure(self) -> FigureData:
@@ -221,37 +224,42 @@ class Current:
         return self.entries[-1].at
 
 
-ledgers: LastUsed[UUID, Current] = LastUsed(KEPT)
-"""By examination."""
+ledgers: LastUsed[tuple[UUID, str], Current] = LastUsed(KEPT)
+"""By examination and language: what is worked out holds words."""
+
+
+def _key(examination: Examination) -> tuple[UUID, str]:
+    return (examination.pk, language())
 
 
 def current(examination: Examination) -> Current:
     """The state of the ledger as it is in the database now."""
-    before = ledgers.get(examination.pk)
+    before = ledgers.get(_key(examination))
     ledger = store.read_ledger(examination, before.ledger if before else None)
     if before is not None and before.ledger.end == ledger.end:
         return before
     state = fold_entries(str(examination.pk), ledger.entries)
-    return ledgers.put(examination.pk, Current(ledger, state, before))
+    return ledgers.put(_key(examination), Current(ledger, state, before))
 
 
 def add(examination: Examination, new: Iterable[Entry]) -> Current:
     """Add entries, all or none, and return the state that they made."""
-    before = ledgers.get(examination.pk)
+    before = ledgers.get(_key(examination))
     added = store.add(examination, new, before.ledger if before else None)
     if before is not None and before.ledger.end == added.ledger.end:
         return before
     now = Current(added.ledger, added.state, before)
     # Not before it is certain: a caller's transaction may still be rolled back.
-    transaction.on_commit(lambda: _keep(examination, now))
+    key = _key(examination)
+    transaction.on_commit(lambda: _keep(key, now))
     return now
 
 
-def _keep(examination: Examination, now: Current) -> None:
-    ledgers.put(examination.pk, now)
+def _keep(key: tuple[UUID, str], now: Current) -> None:
+    ledgers.put(key, now)
 
 
 def examiner_of(examination: Examination) -> str:
     """The examiner's name, which stands in the entry that opened the record and never changes."""
-    known = ledgers.get(examination.pk) or current(examination)
+    known = ledgers.get(_key(examination)) or current(examination)
     return known.record.context.examiner

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.utils.text import slugify
 
+from sidewise.ground.language import mark_text, say_text, term
 from sidewise.protocol import Item, Stage
 from sidewise.reason.judging.called_for import is_needed_mode, places
 from sidewise.web.examinations.state import Current
@@ -30,6 +31,8 @@ class NamedLook:
     label: str
     where: str
     word: str
+    is_one_side: bool = False
+    """Whether it is one side of two that is open."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +52,8 @@ class SharedTouch:
     @property
     def alike(self) -> str:
         """What is said of the sides; nothing where there are none to compare."""
-        compared = any(look.where == "both sides" for look in self.looks)
-        return ", the same on both sides" if compared else ""
+        compared = any(look.where == say_text("both sides") for look in self.looks)
+        return say_text(", the same on both sides") if compared else ""
 
 
 def open_places(now: Current, stage: Stage, group: str = "") -> tuple[OpenPlace, ...]:
@@ -115,10 +118,15 @@ def named_looks(found: tuple[OpenPlace, ...]) -> tuple[NamedLook, ...]:
     return tuple(_named(places) for places in by_item.values())
 
 
+ONE_ONLY = {"right": mark_text("right only"), "left": mark_text("left only")}
+
+
 def _named(found: list[OpenPlace]) -> NamedLook:
     item, sides = found[0].item, {place.side for place in found}
-    where = "both sides" if len(sides) == 2 else f"{next(iter(sides))} only"
-    return NamedLook(item.label, "" if sides == {"midline"} else where, normal_word(item))
+    one = next(iter(sides))
+    where = say_text("both sides") if len(sides) == 2 else term(ONE_ONLY.get(one, one))
+    alone = len(sides) == 1 and sides != {"midline"}
+    return NamedLook(item.label, "" if sides == {"midline"} else where, normal_word(item), alone)
 
 
 def _findings(found: tuple[OpenPlace, ...]) -> str:

@@ -11,6 +11,7 @@ from django.contrib.sessions.backends.base import SessionBase
 from django.http import HttpRequest
 
 from sidewise.web.examinations.models import Examination, Preferences
+from sidewise.web.language import CHOSEN
 
 USUAL_SETTING = "usual_setting"
 USUAL_INSTRUMENT = "usual_instrument"
@@ -24,6 +25,7 @@ def remember_usual(session: SessionBase, preferences: Preferences) -> None:
     session[USUAL_SETTING] = preferences.setting
     session[USUAL_INSTRUMENT] = preferences.instrument
     session[TOURED] = preferences.toured
+    session[CHOSEN] = preferences.language
 
 
 def at_sign_in(request: HttpRequest | None, user: Any, **_: Any) -> None:

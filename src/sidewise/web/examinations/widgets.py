@@ -14,6 +14,7 @@ from typing import Any, get_args
 
 from django.utils.safestring import SafeString, mark_safe
 
+from sidewise.ground.language import term
 from sidewise.kinds import Limits, Touch, kind_of
 from sidewise.kinds.angle import AngleLimits, EndFeel
 from sidewise.kinds.common.numbers import Instrument
@@ -109,7 +110,7 @@ def normal_word(item: Item) -> str:
         bedside = kind_of(limits).bedside
         if bedside.normal(limits) is not None:
             labels = (touch.label for touch in bedside.touches(limits, {}) if touch.normal)
-            return bedside.listed or next(labels, bedside.word)
+            return term(bedside.listed or next(labels, bedside.word))
     return ""
 
 
@@ -117,7 +118,7 @@ def shared_values(item: Item) -> Iterator[tuple[str, dict[str, Any]]]:
     """Values that both sides often share: read on each side, recorded by one touch."""
     for limits in item.offered:
         for label, value in kind_of(limits).bedside.shared(limits):
-            yield label, {"kind": limits.kind, **value}
+            yield term(label), {"kind": limits.kind, **value}
 
 
 def widget(limits: Limits, value: Any, side: str = "midline") -> Widget:
@@ -138,4 +139,5 @@ def _turns(limits: Limits, side: str) -> tuple[Turn | None, Turn | None]:
 
 
 def _button(touch: Touch) -> Button:
-    return Button(touch.label, touch.value, touch.said, touch.pressed, touch.normal)
+    said = term(touch.said)
+    return Button(term(touch.label), touch.value, said, touch.pressed, touch.normal)

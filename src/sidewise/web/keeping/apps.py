@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db.backends.signals import connection_created
 from django.db.models.signals import post_migrate
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 from sidewise.web.keeping import guard
 
@@ -17,11 +18,11 @@ class Keeping(parts.Part):
     roles = None
     doors = (
         parts.Door(
-            "audit", "Audit", frozenset({"administrator"}), "Audit trail",
+            "audit", mark_text("Audit"), frozenset({"administrator"}), "Audit trail",
             "Who read or wrote what, and whether the chain of it is whole.",
         ),
         parts.Door(
-            "keeping", "Keeping", frozenset({"administrator"}), "Retention and erasure",
+            "keeping", mark_text("Keeping"), frozenset({"administrator"}), "Retention and erasure",
             "Legal holds, and erasing what is past its time.",
         ),
     )  # fmt: skip

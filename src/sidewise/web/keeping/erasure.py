@@ -42,6 +42,7 @@ from sidewise.web.keeping.export import (
     sitting_student_export,
     student_export,
 )
+from sidewise.web.keeping.former_copy import discard_copies
 from sidewise.web.keeping.guard import erasing
 from sidewise.web.keeping.models import Erased, Hold
 from sidewise.web.marks.models import (
@@ -175,6 +176,7 @@ def _noted(kind: str, number: str, exported: dict[str, Any], by: str) -> Erased:
     done = Erased.objects.create(kind=kind, number=number, digest=sha, by=by)
     write(Act.ERASED, f"{kind}:{number}")
     transaction.on_commit(lambda: _note_outside(kind, number))
+    transaction.on_commit(discard_copies)
     return done
 
 

@@ -1,14 +1,14 @@
 """Who uses the data folder: a restore that would replace the database waits for nobody unseen.
 
-A lock of the operating system (flock) on a file in the data folder, shared by everything that uses
+A lock of the operating system on a file in the data folder, shared by everything that uses
 the database and held alone by a restore. It ends with the process that holds it, however that ends,
 so it is never stale; what stands in the file is only for people.
 """
 
 from __future__ import annotations
 
-import fcntl
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TextIO
 
 from sidewise.errors import UserError
+from sidewise.ground.file_lock import take_lock
 from sidewise.web.home import home
 
 WAIT = (
@@ -33,29 +34,27 @@ def path() -> Path:
 
 def hold_for_life(what: str) -> None:
     """The service: from here until the process ends. UserError while a restore is going on."""
-    KEPT.append(_held(what, fcntl.LOCK_SH))
+    KEPT.append(_held(what, alone=False))
 
 
 @contextmanager
 def held(what: str, *, alone: bool = False) -> Iterator[None]:
     """For the time of one command; `alone` is refused while anybody else uses the folder."""
-    file = _held(what, fcntl.LOCK_EX if alone else fcntl.LOCK_SH)
+    file = _held(what, alone=alone)
     try:
         yield
     finally:
         file.close()
 
 
-def _held(what: str, kind: int) -> TextIO:
+def _held(what: str, *, alone: bool) -> TextIO:
     descriptor = os.open(path(), os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
     file = os.fdopen(descriptor, "a+")
-    try:
-        fcntl.flock(file, kind | fcntl.LOCK_NB)
-    except BlockingIOError:
+    if not take_lock(file, alone=alone):
         users = _users(file)
         file.close()
-        raise UserError("the data folder", f"in use by {users}", "nobody using it", WAIT) from None
-    if kind == fcntl.LOCK_EX:
+        raise UserError("the data folder", f"in use by {users}", "nobody using it", WAIT)
+    if alone:
         file.truncate(0)
     file.write(f"{os.getpid()} {datetime.now(UTC):%Y-%m-%dT%H:%M:%SZ} {what}\n")
     file.flush()
@@ -73,6 +72,9 @@ def _users(file: TextIO) -> str:
 def _is_alive(number: str) -> bool:
     if not number.isdecimal():
         return False
+    if sys.platform == "win32":
+        # There os.kill ends the process that is asked for; who noted a name is told unasked.
+        return True
     try:
         os.kill(int(number), 0)
     except ProcessLookupError:

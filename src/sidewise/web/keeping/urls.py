@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import path
 
-from sidewise.web.keeping import audit_trail, views
+from sidewise.web.keeping import audit_trail, version, views
 
 urlpatterns = [
     path("health/", views.health, name="health"),
@@ -17,4 +17,5 @@ urlpatterns = [
     path("learners/<uuid:visit>/erase/", views.erase_own_visit, name="learner-erase"),
     path("audit/", audit_trail.audit, name="audit"),
     path("keeping/", views.keeping, name="keeping"),
+    path("version/", version.show_version, name="version"),
 ]

@@ -11,6 +11,7 @@ from pydantic import ValidationError
 
 from sidewise.errors import UserError
 from sidewise.record.ledger import fold_entries, signatures_that_do_not_fit
+from sidewise.schemas.documents import Verified, store_problem
 from sidewise.web.audit.chain import (
     NEW_KEY,
     NOT_MARKED,
@@ -46,6 +47,18 @@ class Report:
             f"last seal: {self.audit.lines}:{self.audit.last_seal}\n"
             f"bound by the audit: {len(self.audit.bound)} things compared\n"
             f"records: {self.records} read and folded"
+        )
+
+    def as_document(self) -> Verified:
+        """For another program."""
+        return Verified(
+            whole=self.audit.whole and not self.problems,
+            audit_lines=self.audit.lines,
+            last_seal=self.audit.last_seal,
+            anchors=self.audit.anchors,
+            bound=len(self.audit.bound),
+            records=self.records,
+            problems=tuple(store_problem(error) for error in self.problems),
         )
 
 

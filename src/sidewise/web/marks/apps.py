@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 
 
@@ -13,7 +14,7 @@ class StudentMarks(parts.Part):
     roles = frozenset({"teacher"})
     doors = (
         parts.Door(
-            "marks", "Marks", frozenset({"teacher"}), "Marks of an examination",
+            "marks", mark_text("Marks"), frozenset({"teacher"}), "Marks of an examination",
             "Drop a sheet of marks, see what was understood, settle the rest; then the report, "
             "the decisions and the letters.",
         ),

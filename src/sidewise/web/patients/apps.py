@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 
 
@@ -13,7 +14,7 @@ class Patients(parts.Part):
     roles = frozenset({"clinician"})
     doors = (
         parts.Door(
-            "patients", "Patients", frozenset({"clinician"}), "Patients",
+            "patients", mark_text("Patients"), frozenset({"clinician"}), "Patients",
             "Find a patient by code, or add one and begin an examination.",
         ),
     )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from sidewise.ground.language import mark_text
 from sidewise.web import parts
 
 
@@ -13,12 +14,12 @@ class Practice(parts.Part):
     roles = frozenset({"teacher", "student"})
     doors = (
         parts.Door(
-            "practise", "Practise", frozenset({"student"}), "Practise",
+            "practise", mark_text("Practise"), frozenset({"student"}), "Practise",
             "Examine a simulated patient, say what you think, and see what your findings were "
             "worth.",
         ),
         parts.Door(
-            "practice-cases", "Cases", frozenset({"teacher"}), "Practice cases",
+            "practice-cases", mark_text("Cases"), frozenset({"teacher"}), "Practice cases",
             "Cases written by hand, to be set for a class. Simulated, never a patient.",
         ),
     )  # fmt: skip

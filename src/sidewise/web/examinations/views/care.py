@@ -10,6 +10,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
 from sidewise.errors import UserError
@@ -65,10 +66,13 @@ class CarePage(BedsidePage):
 
 
 TITLES = {
-    "step": ("Done or planned: film, referral, exercises, advice, next visit", "record the step"),
-    "injection": ("Injection given", "record the injection"),
-    "investigation": ("Result of a test", "record the result"),
-    "score": ("Total of another questionnaire", "record the total"),
+    "step": (
+        _("Done or planned: film, referral, exercises, advice, next visit"),
+        _("record the step"),
+    ),
+    "injection": (_("Injection given"), _("record the injection")),
+    "investigation": (_("Result of a test"), _("record the result")),
+    "score": (_("Total of another questionnaire"), _("record the total")),
 }
 
 
@@ -161,9 +165,9 @@ def _page(
     page = bedside_page(request, examination, now, may_write, "care")
     held = held_of(request.POST.get("held", ""), examination)
     sections = tuple(
-        CareSection(kind, *TITLES[kind], wrong, True, uuid4().hex, held)
+        CareSection(kind, *map(str, TITLES[kind]), wrong, True, uuid4().hex, held)
         if wrong is not None and wrong.kind == kind
-        else CareSection(kind, *TITLES[kind], form(now), False, uuid4().hex)
+        else CareSection(kind, *map(str, TITLES[kind]), form(now), False, uuid4().hex)
         for kind, form in FORMS.items()
     )
     form = scales or ScalesForm(now)

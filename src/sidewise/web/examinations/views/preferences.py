@@ -1,4 +1,4 @@
-"""What one person usually does: setting of care, instrument, and the first tour."""
+"""What one person usually does: setting of care, instrument, language, and the first tour."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from django.shortcuts import redirect
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
-from sidewise.ground.settings import SETTING_WORDS
+from sidewise.ground.language import offered_languages, term
+from sidewise.ground.settings import said_settings
 from sidewise.web.accounts.permissions import SignedInRequest
 from sidewise.web.audit.watch import shows_no_record
 from sidewise.web.examinations.models import Preferences
@@ -20,23 +21,33 @@ from sidewise.web.examinations.widgets import INSTRUMENTS
 from sidewise.web.pages import show
 
 
+def _other_instruments() -> list[tuple[str, str]]:
+    return [(name, term(name)) for name in INSTRUMENTS if name != "eye"]
+
+
 class PreferencesForm(forms.ModelForm):  # type: ignore[type-arg]
     """What is chosen beforehand on new pages; nothing of it is recorded by itself."""
 
     setting = forms.ChoiceField(
-        choices=[("", "choose each time"), *SETTING_WORDS.items()], required=False,
+        choices=lambda: [("", _("choose each time")), *said_settings()], required=False,
         label=_("Where you usually see patients"),
         help_text=_("Chosen beforehand for a new examination, where it can be changed."),
     )  # fmt: skip
     instrument = forms.ChoiceField(
-        choices=[("", "the eye"), *((name, name) for name in INSTRUMENTS if name != "eye")],
+        choices=lambda: [("", _("the eye")), *_other_instruments()],
         required=False, label=_("What you usually read angles with"),
         help_text=_("Another one chosen during an examination holds for that patient only."),
     )  # fmt: skip
 
+    language = forms.ChoiceField(
+        choices=lambda: [("", _("as this machine is set")), *offered_languages()],
+        required=False, label=_("Language"),
+        help_text=_("Of pages, notes and techniques. Files and the typed line stay in English."),
+    )  # fmt: skip
+
     class Meta:
         model = Preferences
-        fields = ("setting", "instrument")
+        fields = ("setting", "instrument", "language")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +55,7 @@ class PreferencesPage:
     """What the page of preferences is given."""
 
     form: PreferencesForm
-    """The two choices."""
+    """The three choices."""
     tour: bool
     """Whether the tour stands on the page as well."""
 

@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
+from sidewise.ground.language import mark_text
 from sidewise.protocol import Item, Stage
 from sidewise.web.accounts.permissions import SignedInRequest
 from sidewise.web.examinations.access import allowed_examination
@@ -44,11 +45,12 @@ from sidewise.web.examinations.widgets import INSTRUMENTS
 from sidewise.web.pages import show, values
 
 COULD_NOT = (
-    "too painful",
-    "too stiff to reach the position",
-    "could not relax",
-    "plaster or sling",
+    mark_text("too painful"),
+    mark_text("too stiff to reach the position"),
+    mark_text("could not relax"),
+    mark_text("plaster or sling"),
 )
+"""Recorded in English, whatever the page says."""
 
 
 @require_GET

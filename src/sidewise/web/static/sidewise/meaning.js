@@ -21,7 +21,7 @@ const weighIn = (wait) => { clearTimeout(timer); timer = setTimeout(weigh, wait)
 const show = () => {
   body.hidden = hidden();
   panel.classList.toggle("away-for-now", hidden());
-  toggle.textContent = hidden() ? "show" : "hide";
+  toggle.textContent = hidden() ? toggle.dataset.show : toggle.dataset.hide;
   toggle.setAttribute("aria-expanded", String(!hidden()));
 };
 

@@ -1,0 +1,1 @@
+"""Catalogues of translations: gathered from the sources, and compiled. See docs/languages.md."""
