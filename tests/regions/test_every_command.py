@@ -37,6 +37,8 @@ ON_A_REGION = {
     "read-line as JSON": ["read-line", "shake left positive pain", "--json",
                           "--region", "lantern"],
     "batch": ["batch", "IN", "OUT"],
+    "export": ["export", "EXAM", "-o", "TABLES"],
+    "import": ["import", "TABLES", "-o", "TAKEN"],
     "plan": ["plan", "--for", "EXAM", "--minutes", "5", "--seconds", "5"],
     "case": ["case", "--seed", "7", "--region", "lantern"],
     "practise": ["practise", "--seed", "7", "--region", "lantern", "--script", "LINES",
@@ -63,6 +65,8 @@ def words_of(command: str, folder: Path) -> list[str]:
         "OTHER": write_examination(folder, "other.json", examiner="E2"),
         "IN": folder / "in",
         "OUT": folder / "out",
+        "TABLES": folder / "tables",
+        "TAKEN": folder / "taken",
         "LINES": folder / "lines.txt",
         "ATTEMPT": folder / "attempt.json",
     }
@@ -74,7 +78,7 @@ def words_of(command: str, folder: Path) -> list[str]:
 def test_every_command_is_swept() -> None:
     tried = {words[0] for words in ON_A_REGION.values()}
     assert tried | OF_NO_REGION == set(NAMES)
-    assert len(tried) == 12
+    assert len(tried) == 14
     assert len(ABSENT) == 17
 
 
