@@ -24,6 +24,9 @@ ON_A_REGION = {
     "interpret as JSON": ["interpret", "EXAM", "--json", "--draws", "100"],
     "note": ["note", "EXAM"],
     "note as HTML": ["note", "EXAM", "--as", "html"],
+    "note as FHIR": ["note", "EXAM", "--as", "fhir"],
+    "note as PDF": ["note", "EXAM", "--as", "pdf", "-o", "PAPER"],
+    "note as a leaflet": ["note", "EXAM", "--as", "leaflet"],
     "note as a line": ["note", "EXAM", "--as", "line"],
     "blank form": ["blank-form", "--region", "lantern"],
     "two readers": ["two-readers", "EXAM", "OTHER"],
@@ -65,6 +68,7 @@ def words_of(command: str, folder: Path) -> list[str]:
         "OTHER": write_examination(folder, "other.json", examiner="E2"),
         "IN": folder / "in",
         "OUT": folder / "out",
+        "PAPER": folder / "paper.pdf",
         "TABLES": folder / "tables",
         "TAKEN": folder / "taken",
         "LINES": folder / "lines.txt",
@@ -79,7 +83,7 @@ def test_every_command_is_swept() -> None:
     tried = {words[0] for words in ON_A_REGION.values()}
     assert tried | OF_NO_REGION == set(NAMES)
     assert len(tried) == 14
-    assert len(ABSENT) == 17
+    assert len(ABSENT) == 18
 
 
 @pytest.mark.parametrize("absent", ABSENT)

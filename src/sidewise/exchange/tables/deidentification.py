@@ -79,7 +79,7 @@ class Deidentifier:
             update={
                 "patient": self._new_name("P", context.patient),
                 "examiner": self._new_name("E", context.examiner),
-                # The hour tells little of the shoulder and something of the person.
+                # The hour tells little of the joint and something of the person.
                 "examined_at": _noon(context.examined_at + shift),
                 "age": None if context.age is None else min(context.age, OLDEST),
                 "mechanism": context.mechanism if self.free_text else None,
