@@ -14,7 +14,7 @@ EXTRAS: dict[str, tuple[str, ...]] = {
     "marks": ("pandas", "openpyxl", "pyarrow"),
     "batch": ("pandas", "pyarrow"),
     "tables": ("openpyxl", "pyarrow"),
-    "documents": ("typst", "fhir.resources"),
+    "documents": ("typst",),
     "cluster": ("distributed",),
     "pictures": ("matplotlib",),
     "motion": ("ezc3d",),
