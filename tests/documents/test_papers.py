@@ -16,8 +16,9 @@ from sidewise.documents.leaflet import (
     AT_ONCE,
     DANGERS,
     DRAFT,
+    GAPS,
     TO_FILL,
-    TO_PLAN,
+    TO_FIND,
     draft_leaflet,
     leaflet_pdf,
     parse_leaflet,
@@ -239,11 +240,27 @@ def test_nothing_of_the_reasoner_is_in_a_leaflet(name: str, papers: Papers) -> N
         assert flag.label.lower() not in text
 
 
+def filled(text: str) -> str:
+    """The text with the clinician's words in every gap."""
+    for gap in GAPS:
+        text = text.replace(gap, "A stiff joint.")
+    return text
+
+
+@pytest.mark.parametrize("name", ["hot-joint", "both-stiff-over-60"])
+def test_no_sure_difference_is_never_told_as_all_is_well(name: str) -> None:
+    """An infected joint by eye, two stiff sides: nothing differs for sure, and all is not well."""
+    one = read_record(ROOT / "examples" / f"{name}.json", REGIONS)
+    text = draft_leaflet(one, SHOULDER).text
+    assert TO_FIND in text
+    assert not re.search(r"no (sure )?difference|the same|normal|all is well", text)
+
+
 def test_a_draft_says_that_it_is_one_and_an_edited_text_does_not() -> None:
     one = record(angle("flexion", "left", 90, "active"))
     draft = draft_leaflet(one, SHOULDER)
     assert squeezed(DRAFT) in squeezed("".join(pages_of(leaflet_pdf(draft, one, draft=True))))
-    edited = draft.text.replace(TO_FILL, "A stiff joint.").replace(TO_PLAN, "Come back in May.")
+    edited = filled(draft.text)
     pdf = leaflet_pdf(parse_leaflet(edited), one, draft=False)
     text = "".join(pages_of(pdf))
     assert "DRAFT" not in text
@@ -253,7 +270,7 @@ def test_a_draft_says_that_it_is_one_and_an_edited_text_does_not() -> None:
 
 def test_a_text_comes_back_from_its_leaflet() -> None:
     draft = draft_leaflet(record(), SHOULDER)
-    edited = draft.text.replace(TO_FILL, "x").replace(TO_PLAN, "y")
+    edited = filled(draft.text)
     assert parse_leaflet(edited).text == edited
 
 
@@ -268,7 +285,7 @@ def test_a_text_comes_back_from_its_leaflet() -> None:
     ],
 )
 def test_a_leaflet_without_what_it_must_say_is_not_printed(spoil: Any, said: str) -> None:
-    text = draft_leaflet(record(), SHOULDER).text.replace(TO_FILL, "x").replace(TO_PLAN, "y")
+    text = filled(draft_leaflet(record(), SHOULDER).text)
     with pytest.raises(UserError, match=said):
         parse_leaflet(spoil(text))
 

@@ -7,6 +7,7 @@ import json
 from pathlib import Path
 from zipfile import ZIP_DEFLATED, ZipFile
 
+import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 from csvw import CSVW
@@ -14,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
+import sidewise
 from sidewise.errors import UserError, UserErrors
 from sidewise.exchange.tables import record_source as record_source_module
 from sidewise.exchange.tables.columns import context_columns, finding_columns
@@ -246,3 +248,22 @@ def test_the_metadata_say_that_an_empty_cell_is_not_normal(tmp_path: Path) -> No
     told = json.loads((folder / "csv-metadata.json").read_text())
     assert "never means normal" in told["dc:description"]
     assert "never means normal" in (folder / "about.txt").read_text()
+
+
+def test_a_researcher_starts_from_an_export(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The lines of docs/tables.md, run on an export, and the register read whole."""
+    records = [read_record(path, REGIONS) for path in EXAMPLES]
+    folder = exported(records, tmp_path / "register", "parquet")
+    page = (ROOT / "docs" / "tables.md").read_text()
+    lines = page.split("```python\n")[1].split("```")[0]
+    monkeypatch.chdir(tmp_path)
+    found: dict[str, object] = {}
+    exec(lines.replace("rotation.pivot", "table = rotation.pivot"), found)
+    table = found["table"]
+    assert isinstance(table, pd.DataFrame)
+    assert table.loc["frozen"].to_dict() == {"left": 15.0, "right": 65.0}
+    register = sidewise.read_register(folder)
+    assert {one.id for one in register} == {one.id for one in records}
+    assert register.set_aside == ()

@@ -7,7 +7,7 @@ import json
 import pytest
 from django.urls import reverse
 
-from sidewise.documents.leaflet import AT_ONCE, TO_FILL, TO_PLAN
+from sidewise.documents.leaflet import AT_ONCE, GAPS
 from sidewise.ground import extras
 from sidewise.web.audit.models import AuditLine
 from tests.safe.conftest import Clinic
@@ -61,7 +61,9 @@ def test_a_leaflet_is_edited_and_then_printed(clinic: Clinic) -> None:
     unfilled = client.post(url, {"text": text})
     assert unfilled.status_code == 422
     assert unfilled.context["text"] == text
-    edited = text.replace(TO_FILL, "A stiff joint.").replace(TO_PLAN, "Come back in May.")
+    edited = text
+    for gap in GAPS:
+        edited = edited.replace(gap, "A stiff joint.")
     printed = client.post(url, {"text": edited})
     assert printed.content.startswith(b"%PDF-")
     told = AuditLine.objects.filter(act="exported", what=f"examination:{clinic.examination.pk}")

@@ -110,12 +110,16 @@ def _write_leaflet(
     from sidewise.commands.writing import read_text, write_bytes_out, write_out
     from sidewise.documents.leaflet import draft_leaflet, leaflet_pdf, parse_leaflet
     from sidewise.documents.readability import reading_age
+    from sidewise.reason import interpret
 
     leaflet = parse_leaflet(read_text(edited)) if edited else draft_leaflet(record, region, visits)
     if out is not None and out.suffix == ".pdf":
         write_bytes_out(leaflet_pdf(leaflet, record, draft=edited is None), out, ".pdf")
     else:
         write_out(leaflet.text.rstrip(), out)
+    raised = [f for f in interpret(record, region).red_flags if f.status == "raised"]
+    for flag in raised:
+        typer.echo(f"RAISED: {flag.label} ({flag.urgency}). {flag.do}", err=True)
     if edited is None:
         typer.echo(
             "A draft: read it, edit it, then print it with --edited FILE -o x.pdf.", err=True

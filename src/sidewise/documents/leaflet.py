@@ -43,9 +43,10 @@ DRAFT = (
 )
 TO_FILL = "[Clinician: say here in plain words what you think it is.]"
 TO_PLAN = "[Clinician: say here what happens next.]"
-NO_DIFFERENCE = (
-    "We found no sure difference in how far your two sides move, as far as we measured them."
-)
+TO_FIND = "[Clinician: say here in plain words what you found.]"
+GAPS = (TO_FIND, TO_FILL, TO_PLAN)
+"""What the clinician must write. Where nothing measured differs for sure, the program says nothing
+of what was found: "no difference" would be read as "all is well"."""
 MOST = 4
 """Movements that are named."""
 
@@ -111,7 +112,7 @@ def _found(record: Record, region: Region, protocol: Protocol) -> Iterator[str]:
     for one in sorted(found, key=lambda d: -abs(d.difference))[:MOST]:
         yield _difference_words(one, protocol)
     if not found:
-        yield NO_DIFFERENCE
+        yield TO_FIND
     if (pain := record.context.pain_0_10) is not None:
         yield f"You gave your pain {pain:g} out of 10."
 
@@ -213,7 +214,7 @@ def _check_leaflet(title: str, parts: tuple[LeafletPart, ...]) -> None:
             "Every leaflet says it; change the points, but leave them there.",
         )
     told = " ".join(words for part in parts for words in (*part.said, *part.points))
-    for unfilled in (TO_FILL, TO_PLAN):
+    for unfilled in GAPS:
         if unfilled in told:
             raise UserError("leaflet", unfilled, "your own words in its place")
 

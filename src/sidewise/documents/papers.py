@@ -86,15 +86,17 @@ def note_data(
 
 
 def letter_data(record: Record, result: Interpretation, region: Region) -> dict[str, Any]:
-    """As much as goes on one page: the fewest abnormal lines that must go are named as more."""
+    """As much as goes on one page; how many abnormal lines had to go is said."""
     document = note_document(record, result, region)
-    lines = sum(len(one.entries) for one in document.front if one.title == "abnormal")
-    shown = lines
-    while True:
-        data = _letter(document, record, shown)
-        if shown == 0 or count_pages("letter", data) == 1:
-            return data
-        shown = shown * 2 // 3
+    fits, too_many = 0, 1 + sum(len(p.entries) for p in document.front if p.title == "abnormal")
+    shown = too_many - 1
+    while shown > fits:
+        if count_pages("letter", _letter(document, record, shown)) == 1:
+            fits = shown
+        else:
+            too_many = shown
+        shown = (fits + too_many) // 2
+    return _letter(document, record, fits)
 
 
 def _letter(document: NoteDocument, record: Record, shown: int) -> dict[str, Any]:
