@@ -100,7 +100,7 @@ def test_every_command_runs(absent: str, install: Install, tmp_path: Path) -> No
         assert found.exit_code == (1 if command == "check" else 0), (command, found.output)
         assert found.output.strip(), command
         swept += 1
-    assert swept == len(ON_A_REGION) == 19
+    assert swept == len(ON_A_REGION) == 24
 
 
 def test_the_whole_region_is_weighed_and_names_its_own_caution(

@@ -29,6 +29,7 @@ def write_bytes_out(data: bytes, out: Path | None, suffix: str) -> None:
         out.write_bytes(data)
     except OSError as error:
         raise UserError(str(out), error.strerror, "a place that can be written to") from None
+    typer.echo(f"{out}: written, {max(len(data) // 1000, 1)} kB.")
 
 
 def read_text(path: Path) -> str:

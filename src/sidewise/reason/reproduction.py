@@ -124,7 +124,7 @@ def _differences(then: Any, now: Any, place: str) -> Iterator[str]:
 def _is_same(then: Any, now: Any) -> bool:
     numbers = isinstance(then, int | float) and isinstance(now, int | float)
     if numbers and not isinstance(then, bool) and not isinstance(now, bool):
-        return abs(then - now) <= TOLERANCE * max(1.0, abs(then), abs(now))
+        return bool(abs(then - now) <= TOLERANCE * max(1.0, abs(then), abs(now)))
     return bool(then == now)
 
 
