@@ -1,4 +1,4 @@
-"""Papers and tables: a PDF beside the note as HTML, an export beside reading its records, its memory.
+"""Papers and tables: a PDF beside the note as HTML; an export, and the memory that it takes.
 
 python bench/papers.py [--quick]
 """

@@ -28,8 +28,8 @@ OF_EXAMINATION = (
 ANATOMY = "/anatomy/shoulder/?item=apprehension&layer=deep&layer=bones"
 OF_PATIENT = ("", "eyes/", "share/")
 OTHERS = (
-    "/", "/patients/", "/patients/new/", "/patients/export/", "/paper/", "/paper/?visit=short", "/account/",
-    "/preferences/", "/sign-in/", ANATOMY,
+    "/", "/patients/", "/patients/new/", "/patients/export/", "/paper/", "/paper/?visit=short",
+    "/account/", "/preferences/", "/sign-in/", ANATOMY,
 )  # fmt: skip
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 

@@ -290,6 +290,18 @@ def test_signing_and_amending_are_told() -> None:
     assert told[1]["reason"][0]["text"] == "wrong side"
 
 
+def test_a_draft_is_nowhere_called_final(examples: dict[str, Any]) -> None:
+    _, bundle = examples["visits/plover_visit2"]
+    told = {e["resource"]["resourceType"]: e["resource"]["status"] for e in bundle["entry"]
+            if "status" in e["resource"]}  # fmt: skip
+    assert told["Composition"] == told["Observation"] == told["DiagnosticReport"] == "preliminary"
+    assert not {"final", "finished", "completed"} & set(told.values())
+    signed = bundle_of(signed_and_amended())
+    later = [e["resource"]["status"] for e in signed["entry"]
+             if e["resource"]["resourceType"] == "Observation"]  # fmt: skip
+    assert set(later) == {"amended"}
+
+
 def test_every_reference_leads_into_the_document(examples: dict[str, Any]) -> None:
     for _, bundle in examples.values():
         there = {entry["fullUrl"] for entry in bundle["entry"]}

@@ -155,7 +155,11 @@ class _Document:
         names = []
         for number, finding in enumerate(self.record.findings):
             made = observation(finding, self.protocol, self.codes)
-            more = {"effectiveDateTime": self.when, "performer": [self.ref("examiner")]}
+            more = {
+                "status": self._status(final="final", draft="preliminary"),
+                "effectiveDateTime": self.when,
+                "performer": [self.ref("examiner")],
+            }
             self.add(f"finding-{number}", {**made, **self._of_patient(), **more})
             names.append(f"finding-{number}")
         self.observations = names
