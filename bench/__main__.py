@@ -289,6 +289,7 @@ MODULES = (
     Module("million", quick=None, only_large=True),
     Module("plan"),
     Module("practice"),
+    Module("papers"),
     Module("flags"),
     Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
     Module("page"),

@@ -242,6 +242,7 @@ def _protocol_checks() -> tuple[Check, ...]:
     from sidewise.measure.norms.tables import tables_of
     from sidewise.protocol import protocol_of
     from sidewise.protocol.figure import figure_of
+    from sidewise.protocol.outside_codes import outside_codes_of
     from sidewise.reason.judging.called_for import called_for_rules
     from sidewise.reason.judging.flags import flag_book_of
     from sidewise.reason.judging.grading import grading_of
@@ -259,6 +260,7 @@ def _protocol_checks() -> tuple[Check, ...]:
         figure_of,
         line_words_of,
         tables_of,
+        outside_codes_of,
         _practice_words,
     )
 

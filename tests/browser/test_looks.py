@@ -23,13 +23,13 @@ OF_EXAMINATION = (
     *STAGES, "about/", "history/", "figure/", "figure/?view=back&spot=trapezius&side=left",
     "figure/movement/", "item/flexion/", "item/arm_blood_pressure/", "item/scars/", "rest/feel/",
     "meaning/", "note/",
-    "sign/", "discard/", "care/", "mirror/", "move/", "plan/",
+    "sign/", "discard/", "care/", "mirror/", "move/", "plan/", "leaflet/",
 )  # fmt: skip
 ANATOMY = "/anatomy/shoulder/?item=apprehension&layer=deep&layer=bones"
 OF_PATIENT = ("", "eyes/", "share/")
 OTHERS = (
-    "/", "/patients/", "/patients/new/", "/paper/", "/paper/?visit=short", "/account/",
-    "/preferences/", "/sign-in/", ANATOMY,
+    "/", "/patients/", "/patients/new/", "/patients/export/", "/paper/", "/paper/?visit=short",
+    "/account/", "/preferences/", "/sign-in/", ANATOMY,
 )  # fmt: skip
 RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 

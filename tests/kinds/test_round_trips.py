@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sidewise.exchange.tables.wide import finding_rows, wide_cells
 from sidewise.kinds import KINDS, NAMES, kind_of
 from sidewise.kinds.reduced_by_eye import LEFT
 from sidewise.knowledge.region import Region
@@ -131,6 +132,18 @@ def test_a_value_comes_back_from_its_row(kind: str, gate: Protocol, data: st.Dat
     row = finding_row("r1", found, words)
     assert tuple(row) == table_columns(words)
     assert finding_from_row(row, words) == found
+
+
+@pytest.mark.parametrize("kind", NAMES)
+@settings(RANDOM, max_examples=25)
+@given(data=st.data())
+def test_a_value_comes_back_from_its_wide_columns(
+    kind: str, gate: Protocol, data: st.DataObject
+) -> None:
+    several = [finding(kind, data.draw(VALUES[kind])) for _ in range(2)]
+    words = gate.vocabulary
+    rows = finding_rows("r1", wide_cells(several, words), words)
+    assert [finding_from_row(row, words) for row in rows] == several
 
 
 @pytest.mark.parametrize("kind", NAMES)

@@ -31,6 +31,7 @@ TABLES = {
     "side_difference": {"shoulder": 30, "lantern": 2},
     "change": {"shoulder": 40, "lantern": 2},
     "agreement": {"shoulder": 30, "lantern": 1},
+    "codes": {"shoulder": 5, "lantern": 1},
 }
 NO_FIGURES = {"manoeuvres"}
 BASES = {"shoulder": 700, "lantern": 25}

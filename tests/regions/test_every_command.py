@@ -24,6 +24,9 @@ ON_A_REGION = {
     "interpret as JSON": ["interpret", "EXAM", "--json", "--draws", "100"],
     "note": ["note", "EXAM"],
     "note as HTML": ["note", "EXAM", "--as", "html"],
+    "note as FHIR": ["note", "EXAM", "--as", "fhir"],
+    "note as PDF": ["note", "EXAM", "--as", "pdf", "-o", "PAPER"],
+    "note as a leaflet": ["note", "EXAM", "--as", "leaflet"],
     "note as a line": ["note", "EXAM", "--as", "line"],
     "blank form": ["blank-form", "--region", "lantern"],
     "two readers": ["two-readers", "EXAM", "OTHER"],
@@ -37,6 +40,8 @@ ON_A_REGION = {
     "read-line as JSON": ["read-line", "shake left positive pain", "--json",
                           "--region", "lantern"],
     "batch": ["batch", "IN", "OUT"],
+    "export": ["export", "EXAM", "-o", "TABLES"],
+    "import": ["import", "TABLES", "-o", "TAKEN"],
     "plan": ["plan", "--for", "EXAM", "--minutes", "5", "--seconds", "5"],
     "case": ["case", "--seed", "7", "--region", "lantern"],
     "practise": ["practise", "--seed", "7", "--region", "lantern", "--script", "LINES",
@@ -63,6 +68,9 @@ def words_of(command: str, folder: Path) -> list[str]:
         "OTHER": write_examination(folder, "other.json", examiner="E2"),
         "IN": folder / "in",
         "OUT": folder / "out",
+        "PAPER": folder / "paper.pdf",
+        "TABLES": folder / "tables",
+        "TAKEN": folder / "taken",
         "LINES": folder / "lines.txt",
         "ATTEMPT": folder / "attempt.json",
     }
@@ -74,8 +82,8 @@ def words_of(command: str, folder: Path) -> list[str]:
 def test_every_command_is_swept() -> None:
     tried = {words[0] for words in ON_A_REGION.values()}
     assert tried | OF_NO_REGION == set(NAMES)
-    assert len(tried) == 12
-    assert len(ABSENT) == 17
+    assert len(tried) == 14
+    assert len(ABSENT) == 18
 
 
 @pytest.mark.parametrize("absent", ABSENT)
@@ -92,7 +100,7 @@ def test_every_command_runs(absent: str, install: Install, tmp_path: Path) -> No
         assert found.exit_code == (1 if command == "check" else 0), (command, found.output)
         assert found.output.strip(), command
         swept += 1
-    assert swept == len(ON_A_REGION) == 19
+    assert swept == len(ON_A_REGION) == 24
 
 
 def test_the_whole_region_is_weighed_and_names_its_own_caution(

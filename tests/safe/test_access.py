@@ -56,6 +56,7 @@ def arguments(names: list[str], clinic: Clinic) -> dict[str, Any]:
         "other": clinic.examination.pk, "region_id": "shoulder", "name": "front-rest-0",
         "digest": fingerprint(atlas_of(regions()["shoulder"])),
         "sitting": clinic.sitting.key, "what": "data", "kind": "csv",
+        "paper": "letter.pdf",
     }  # fmt: skip
     if {"study_class", "assignment", "attempt"} & set(names):
         practised = clinic.practised

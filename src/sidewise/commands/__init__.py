@@ -1,13 +1,14 @@
 """The commands, in the order they are listed; to add one, write its module and add its name.
 
-The module is called as the command, with _ for -, and so is its function. Only the one that was
-asked for is imported.
+The module is called as the command, with _ for -, and so is its function; a word of the language
+has a _ behind it. Only the one that was asked for is imported.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from importlib import import_module
+from keyword import iskeyword
 from typing import Any
 
 NAMES = (
@@ -24,6 +25,8 @@ NAMES = (
     "practise",
     "read-line",
     "batch",
+    "export",
+    "import",
     "sources",
     "marks",
     "agree",
@@ -36,7 +39,7 @@ NAMES = (
 
 def command(name: str) -> Callable[..., Any]:
     """The function behind a command of NAMES."""
-    module = name.replace("-", "_")
+    module = name.replace("-", "_") + ("_" if iskeyword(name) else "")
     function: Callable[..., Any] = getattr(import_module(f"{__name__}.{module}"), module)
     return function
 

@@ -27,8 +27,17 @@ def interpret(
         help="What was said when it was signed: what would be said otherwise "
         "now. Of a folder, every examination in it.",
     ),
+    again: bool = typer.Option(
+        False,
+        "--again",
+        help="EXAM is a file of evidence (note --as evidence -o x.json): make its interpretation "
+        "again and say what differs.",
+    ),
 ) -> None:
     """Weigh the findings of one examination. Supports a clinician; does not diagnose."""
+    if again:
+        _make_again(exam)
+        return
     if signed:
         _since_signing(exam, setting, draws)
         return
@@ -56,6 +65,16 @@ def interpret(
 
     with speak(chosen_language(language)):
         typer.echo(meaning_text(result))
+
+
+def _make_again(file: Path) -> None:
+    from sidewise.reason.reproduction import reproduce
+    from sidewise.regions import regions
+
+    found = reproduce(file, regions())
+    typer.echo("\n".join(found.lines()))
+    if not found.is_same:
+        raise typer.Exit(1)
 
 
 def _since_signing(exam: Path, setting: str, draws: int) -> None:

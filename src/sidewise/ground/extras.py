@@ -13,6 +13,8 @@ from sidewise.errors import UserError
 EXTRAS: dict[str, tuple[str, ...]] = {
     "marks": ("pandas", "openpyxl", "pyarrow"),
     "batch": ("pandas", "pyarrow"),
+    "tables": ("openpyxl", "pyarrow"),
+    "documents": ("typst",),
     "cluster": ("distributed",),
     "pictures": ("matplotlib",),
     "motion": ("ezc3d",),
@@ -27,7 +29,14 @@ EXTRAS: dict[str, tuple[str, ...]] = {
 
 def missing_modules(extra: str) -> tuple[str, ...]:
     """The modules of an extra that are not installed here."""
-    return tuple(name for name in EXTRAS[extra] if find_spec(name) is None)
+    return tuple(name for name in EXTRAS[extra] if not _is_there(name))
+
+
+def _is_there(name: str) -> bool:
+    try:
+        return find_spec(name) is not None
+    except ModuleNotFoundError:  # of a module inside a package that is not there
+        return False
 
 
 def require_extra(extra: str, purpose: str) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+import re
 from pathlib import Path
 
 from sidewise.errors import UserError
@@ -15,8 +16,9 @@ from sidewise.ground.provenance import MARKS, ONE_MARK
 
 Cells = dict[str, str]
 """One row: its cells by the name of their column."""
-FORMULA = ("=", "+", "-", "@", "\t", "\r")
-"""A spreadsheet takes a cell that begins so for a formula and runs it."""
+FORMULA = "=+-@\t\r\n＝＋－＠"
+"""A spreadsheet takes a cell that begins so for a formula and runs it (OWASP, CSV injection)."""
+SET_OFF = re.compile(f"'*[{re.escape(FORMULA)}]")
 FIRST_LINE = 2
 """The line of a file on which its first row stands, below the header."""
 
@@ -44,9 +46,15 @@ def parse_table(text: str, name: str) -> list[Cells]:
 
 def safe_cell(text: str) -> str:
     """The cell so that no spreadsheet runs it: what could be a formula is set off by a quote."""
-    if not text.startswith(FORMULA) or text == "-" or _is_number(text):
+    # Quotes that already stand before such a sign are counted in, so that `plain_cell` can tell.
+    if not SET_OFF.match(text) or text == "-" or _is_number(text):
         return text
     return f"'{text}"
+
+
+def plain_cell(text: str) -> str:
+    """The cell as it was before `safe_cell`, for any text."""
+    return text[1:] if text.startswith("'") and SET_OFF.match(text) else text
 
 
 def _is_number(text: str) -> bool:

@@ -72,6 +72,8 @@ OPTIONAL = (
                "This region has one kind of visit, the full examination."),
     RegionPart("practice", "practice.yaml", "how simulated patients move and speak",
                "This region has no words for simulated patients: none can be made."),
+    RegionPart("codes", "codes.csv", "codes of other systems for its items",
+               "This region has no codes of other systems: a document has its own codes only."),
     RegionPart("manoeuvres", "manoeuvres.csv", "names under which studies report an item",
                "Names under which studies report an item are not listed."),
 )  # fmt: skip

@@ -27,7 +27,7 @@ def basis_text(name: str, region: Region) -> str:
     if name in protocol.by_id:
         return "\n".join(_item(protocol.by_id[name], region))
     if name in protocol.readings_by_id:
-        return "\n".join(_reading(protocol.readings_by_id[name], region))
+        return "\n".join(reading_lines(protocol.readings_by_id[name], region))
     by_id = conditions_of(region).by_id if region.has("conditions") else {}
     if name in by_id:
         return "\n".join(_condition(name, region))
@@ -84,10 +84,11 @@ def _item(item: Item, region: Region) -> Iterator[str]:
         yield "  It is recorded and shown; it moves no probability."
     for reading in readings:
         yield ""
-        yield from _reading(reading, region)
+        yield from reading_lines(reading, region)
 
 
-def _reading(reading: Reading, region: Region) -> Iterator[str]:
+def reading_lines(reading: Reading, region: Region) -> Iterator[str]:
+    """The studies of a reading, what they come to when pooled, and its links."""
     yield f"{reading.id}: {reading.label}"
     if not region.has_weighing:
         yield f"  {NO_WEIGHING}"

@@ -36,7 +36,11 @@ def note_document(record: Record, result: Interpretation, region: Region) -> Not
 
 def note_text(record: Record, result: Interpretation, region: Region) -> str:
     """The whole note, wrapped to a page's width."""
-    document = note_document(record, result, region)
+    return document_text(note_document(record, result, region))
+
+
+def document_text(document: NoteDocument) -> str:
+    """A document of parts as text, wrapped to a page's width."""
     lines = [
         *(line for sentence in document.heading for line in _wrapped(sentence)),
         *_blocks(document.front),

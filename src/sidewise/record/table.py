@@ -1,11 +1,13 @@
 """The same findings as a long table, one row per finding, for CSV and Parquet.
 
 A second table holds one row of context per record, with `history.` and `vitals.` columns; what was
-done, planned and shown by tests stands there as JSON in the one column `care`.
+done, planned and shown by tests stands there as JSON in the one column `care`. Who signed which
+revision is told, and never believed when a table is read: a signature is of a record, not of a row.
 """
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -18,7 +20,7 @@ from sidewise.kinds import KINDS
 from sidewise.kinds.common.table import JOIN
 from sidewise.kinds.common.vocabulary import Vocabulary
 from sidewise.record.care import CareEntry
-from sidewise.record.model import Context, Finding, Record
+from sidewise.record.model import Conclusion, Context, Finding, Record
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -128,11 +130,27 @@ def context_row(record: Record) -> dict[str, Any]:
         for name, content in getattr(record.context, group).items():
             data[f"{group}.{name}"] = content
     data[CARE] = care_cell(record.care)
-    return {"record": record.id, "region": record.region, **data}
+    return {"record": record.id, "region": record.region, **data, **_closing_cells(record)}
+
+
+def _closing_cells(record: Record) -> dict[str, Any]:
+    written, signed = record.conclusion, record.signed
+    return {
+        "impression": written.impression or None,
+        "plan": json.dumps(written.plan, ensure_ascii=False) if written.plan else None,
+        "revision": record.revision,
+        "signed_by": signed.by if signed else None,
+        "signed_at": signed.at.isoformat() if signed else None,
+    }
 
 
 CARE = "care"
+CONCLUSION = ("impression", "plan")
+"""Columns of the clinician's own words."""
+TOLD = ("revision", "signed_by", "signed_at")
+"""Columns of context that are told and never read back."""
 _CARE: TypeAdapter[tuple[CareEntry, ...]] = TypeAdapter(tuple[CareEntry, ...])
+_STEPS: TypeAdapter[tuple[str, ...]] = TypeAdapter(tuple[str, ...])
 
 
 def care_cell(care: tuple[CareEntry, ...]) -> str | None:
@@ -155,6 +173,18 @@ def care_from_row(row: Mapping[str, Any]) -> tuple[CareEntry, ...]:
         raise UserError(first.where or CARE, first.got, first.expected, do) from None
 
 
+def conclusion_from_row(row: Mapping[str, Any]) -> Conclusion:
+    """The clinician's own words in a row; UserError where the plan is no list of steps."""
+    cells = {name: row.get(name) for name in CONCLUSION if not _empty(row.get(name))}
+    plan = str(cells.get("plan", "[]"))
+    try:
+        steps = _STEPS.validate_json(plan)
+    except ValidationError:
+        raise UserError("plan", plan, "steps as a JSON list of texts",
+                        'Write it as ["first step", "second step"].') from None  # fmt: skip
+    return Conclusion(impression=str(cells.get("impression", "")), plan=steps)
+
+
 def context_from_row(row: Mapping[str, Any]) -> Context:
     """The context a row stands for; UserError names the column at fault."""
     cells = {name: content for name, content in row.items() if not _empty(content)}
@@ -169,7 +199,7 @@ def context_from_row(row: Mapping[str, Any]) -> Context:
             data[group][field] = content
         elif name == "complaint":
             data["complaint"] = tuple(str(content).split(JOIN))
-        elif name not in ("record", "region", CARE):
+        elif name not in ("record", "region", CARE, *CONCLUSION, *TOLD):
             data[name] = content
     for name in ("patient", "examiner"):
         if name in data:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -22,7 +22,12 @@ from sidewise.protocol import protocol_of
 from sidewise.protocol.loader import vocabulary_of_all
 from sidewise.record import Finding, Record, check_record, parse_record
 from sidewise.record.reading import LIMIT_BYTES
-from sidewise.record.table import care_from_row, context_from_row, finding_from_row
+from sidewise.record.table import (
+    care_from_row,
+    conclusion_from_row,
+    context_from_row,
+    finding_from_row,
+)
 
 Table = Any  # pyarrow ships no types
 Row = Mapping[str, Any]
@@ -78,7 +83,7 @@ def _entries(tables: Mapping[str, Table], regions: Mapping[str, Region]) -> Iter
         findings.setdefault(_id(row), []).append(row)
     times = Counter(_id(row) for row in contexts)
     for row in contexts:
-        yield _from_rows(row, findings.pop(_id(row), []), times[_id(row)], regions)
+        yield record_from_rows(row, findings.pop(_id(row), []), times[_id(row)], regions)
         # Of a record given twice the findings are named with its first context.
     for record, rows in findings.items():
         if record not in times:
@@ -114,9 +119,13 @@ def _one_line(error: UserError) -> str:
     return error.message.replace("\n", " ")
 
 
-def _from_rows(
-    context_row: Row, finding_rows: list[Row], times: int, regions: Mapping[str, Region]
+def record_from_rows(
+    context_row: Row, finding_rows: Sequence[Row], times: int, regions: Mapping[str, Region]
 ) -> Entry:
+    """The record of one row of context and its rows of findings, or why it cannot be made.
+
+    times: how often the record's number stands among the contexts. Each row says its number, `row`.
+    """
     aside: list[SetAside] = []
     if times > 1:
         error = UserError("record", _id(context_row), "one context for each record")
@@ -173,7 +182,12 @@ def _record(
     care = care_from_row(context_row)
     try:
         record = Record(
-            id=_id(context_row), region=region.id, context=context, findings=findings, care=care
+            id=_id(context_row),
+            region=region.id,
+            context=context,
+            findings=findings,
+            care=care,
+            conclusion=conclusion_from_row(context_row),
         )
     except ValidationError as error:
         raise user_errors(error, written=lambda _place: "record")[0] from None

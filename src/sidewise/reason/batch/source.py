@@ -14,6 +14,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import re
 import zlib
 from collections import Counter
 from collections.abc import Iterator
@@ -25,20 +26,24 @@ from typing import Any
 import numpy as np
 
 from sidewise.errors import UserError, UserErrors
+from sidewise.ground.tables import FORMULA
 from sidewise.kinds.common.vocabulary import Vocabulary
 from sidewise.record.model import Context
 from sidewise.record.reading import LIMIT_BYTES
-from sidewise.record.table import AT_THE_BEDSIDE, CARE, table_columns
+from sidewise.record.table import AT_THE_BEDSIDE, CARE, CONCLUSION, TOLD, table_columns
 
 Table = Any  # pyarrow ships no types
 TABLES = ("contexts", "findings")
+METADATA = "csv-metadata.json"
+"""The name under which a program looks for the metadata of the tables beside it (CSVW, 5.3)."""
 KINDS = (".parquet", ".csv")
 STRETCH_ROWS = 100_000
 STRETCH_BYTES = 16_000_000
 GROUPS = ("history", "vitals", "scales", "known")
 NOT_COLUMNS = (*GROUPS, *AT_THE_BEDSIDE)
 CONTEXT_COLUMNS = (
-    "record", "region", CARE, *(n for n in Context.model_fields if n not in NOT_COLUMNS),
+    "record", "region", *(n for n in Context.model_fields if n not in NOT_COLUMNS),
+    CARE, *CONCLUSION, *TOLD,
 )  # fmt: skip
 NEEDED = {
     "contexts": ("record", "region", "patient", "examined_at", "examiner"),
@@ -84,7 +89,7 @@ def find_source(place: Path, words: Vocabulary) -> Source:
         raise UserError(str(place), "nothing there", "a folder of tables or examinations")
     folder = place if place.is_dir() else place.parent
     tables = {name: _table_files(folder, name) for name in TABLES}
-    documents = tuple(sorted(folder.glob("*.json")))
+    documents = tuple(sorted(p for p in folder.glob("*.json") if p.name != METADATA))
     if any(tables.values()):
         return _tables(folder, tables, documents, words)
     if not documents:
@@ -303,12 +308,21 @@ def _csv_stretches(path: Path) -> Iterator[Table]:
             path, read_options=reading, parse_options=parsing, convert_options=options
         ) as reader:
             for batch in reader:
-                yield pa.Table.from_batches([batch])
+                yield _as_written(pa.Table.from_batches([batch]))
     except pa.ArrowInvalid as error:
         # A row with too few or too many cells cannot be told from the rows around it.
         raise UserError(
             path.name, str(error), "a CSV whose rows have the heading's cells"
         ) from None
+
+
+def _as_written(table: Table) -> Table:
+    """Without the quotes that keep a spreadsheet from running a cell (`safe_cell`)."""
+    import pyarrow.compute as pc
+
+    set_off = rf"^'('*[{re.escape(FORMULA)}])"
+    columns = [pc.replace_substring_regex(column, set_off, r"\1") for column in table.columns]
+    return table.from_arrays(columns, schema=table.schema)
 
 
 def _document_stretches(paths: tuple[Path, ...]) -> Iterator[Table]:

@@ -1,0 +1,1 @@
+"""Records as tables: long and wide, CSV, Parquet and XLSX, with a dictionary of every column."""
