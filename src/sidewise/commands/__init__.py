@@ -25,6 +25,7 @@ NAMES = (
     "read-line",
     "batch",
     "sources",
+    "stations",
     "marks",
     "agree",
     "backup",
