@@ -26,6 +26,7 @@ NAMES = (
     "batch",
     "sources",
     "stations",
+    "timetable",
     "marks",
     "agree",
     "backup",

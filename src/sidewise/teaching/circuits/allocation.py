@@ -32,15 +32,18 @@ EFFORT_TO_SEARCH = 30.0
 
 
 class NoTimetable(UserError):
-    """Nothing keeps every rule. clash: rules that cannot be kept together, as far as known."""
+    """Nothing keeps every rule. why: in sentences. clash: rules that cannot be kept together, where
+    it is more than a count of what is short."""
 
-    def __init__(self, got: str, clash: Clash | None = None) -> None:
-        self.clash = clash
-        super().__init__("timetable", got, "rules that can be kept together",
-                         "Relax one of them, or add people, sessions or circuits.")  # fmt: skip
+    def __init__(self, why: str, clash: Clash | None = None) -> None:
+        self.why, self.clash = why, clash
+        super().__init__(
+            "timetable", "none", "one that keeps every rule",
+            f"{why}\nRelax one of the rules, or add people, sessions or circuits.",
+        )  # fmt: skip
 
     def __reduce__(self) -> tuple[Any, ...]:
-        return type(self), (self.got, self.clash)
+        return type(self), (self.why, self.clash)
 
 
 @dataclass(frozen=True)
@@ -109,7 +112,9 @@ def _solve(
     if short := shortages(request):
         raise NoTimetable(" ".join(short))
     model = AllocationModel(request, cp_model.CpModel())
-    cost = _moves(model, before, done) if before is not None else _effort(model)
+    if before is not None:
+        model.keep_sessions(before, done)
+    cost = _moves(model, before) if before is not None else _effort(model)
     model.model.minimize(cost)
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = seconds
@@ -119,7 +124,7 @@ def _solve(
     solver.parameters.random_seed = 1
     status = solver.solve(model.model)
     if status == cp_model.INFEASIBLE:
-        clash = clashing_rules(request)
+        clash = clashing_rules(request, before, done)
         raise NoTimetable(" ".join(clash_sentences(request, clash)), clash)
     if status == cp_model.UNKNOWN:
         raise UserError("timetable", f"none found in {seconds:g} seconds", "a timetable",
@@ -142,34 +147,21 @@ def _effort(model: AllocationModel) -> Any:
     return (len(model.slow) + 1) * sum(model.used.values()) + sum(model.slow.values())
 
 
-def _moves(model: AllocationModel, before: Timetable, done: tuple[str, ...]) -> Any:
+def _moves(model: AllocationModel, before: Timetable) -> Any:
     """How many people are elsewhere than before. Students of a kind are interchangeable, so that
     those beyond what a run had before have moved into it."""
-    was = _counts(model, before)
+    was = model.counts_before(before)
     sat = {PostKey(duty.kind, duty.person, duty.run, duty.place) for duty in before.duties}
     terms: list[Any] = []
     for key, count in model.counts.items():
         came = model.model.new_int_var(0, len(model.kinds[key[0]].students), "")
         model.model.add(came >= count - was[key])
         terms.append(came)
-        if key[1].session in done:
-            model.model.add(count == was[key])
     for post, literal in model.posts.items():
         model.model.add_hint(literal, post in sat)
         if post not in sat:
             terms.append(literal)
-        if post.run.session in done:
-            model.model.add(literal == (post in sat))
     return sum(terms)
-
-
-def _counts(model: AllocationModel, before: Timetable) -> dict[tuple[int, CircuitRun], int]:
-    kind_of = {name: k for k, kind in enumerate(model.kinds) for name in kind.students}
-    was: dict[tuple[int, CircuitRun], int] = defaultdict(int)
-    for start in before.starts:
-        if start.student in kind_of:
-            was[kind_of[start.student], start.run] += 1
-    return was
 
 
 def _starts(model: AllocationModel, solver: Any, before: Timetable | None) -> Iterator[Start]:

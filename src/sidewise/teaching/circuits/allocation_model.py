@@ -20,11 +20,11 @@ from sidewise.teaching.circuits.request import (
     ExaminingPerson,
     Helper,
 )
-from sidewise.teaching.circuits.timetable import DutyKind
+from sidewise.teaching.circuits.timetable import DutyKind, Timetable
 
 RuleName = Literal[
     "sessions", "stations", "not by", "language", "wheelchair", "extra time", "apart", "in a row",
-    "most sessions", "most stations", "new", "strain", "staff",
+    "most sessions", "most stations", "new", "strain", "staff", "least runs", "over",
 ]  # fmt: skip
 
 
@@ -136,6 +136,29 @@ class AllocationModel:
             model.add(self.students_in(run) >= self.used[run])
         # Said once more for the bound: so many circuits are needed whatever else holds.
         model.add(sum(self.used.values()) >= -(-len(self.request.students) // room))
+        if (least := self.request.rules.least_runs) is not None:
+            self._require(model.add(sum(self.used.values()) >= least), "least runs", "all")
+
+    def counts_before(self, before: Timetable) -> dict[tuple[int, CircuitRun], int]:
+        """How many students of each kind were in each run."""
+        kind_of = {name: k for k, kind in enumerate(self.kinds) for name in kind.students}
+        was: dict[tuple[int, CircuitRun], int] = defaultdict(int)
+        for start in before.starts:
+            if start.student in kind_of:
+                was[kind_of[start.student], start.run] += 1
+        return was
+
+    def keep_sessions(self, before: Timetable, done: Sequence[str]) -> None:
+        """What is over stays as it was."""
+        was = self.counts_before(before)
+        sat = {PostKey(duty.kind, duty.person, duty.run, duty.place) for duty in before.duties}
+        for key, count in self.counts.items():
+            if key[1].session in done:
+                self._require(self.model.add(count == was[key]), "over", key[1].session)
+        for post, literal in self.posts.items():
+            if post.run.session in done:
+                same = self.model.add(literal == (post in sat))
+                self._require(same, "over", post.run.session)
 
     def students_in(self, run: CircuitRun) -> Any:
         """How many students are in a run."""

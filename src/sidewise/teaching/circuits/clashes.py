@@ -3,31 +3,34 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from sidewise.teaching.circuits.allocation_model import AllocationModel, NamedRule
 from sidewise.teaching.circuits.request import CircuitRequest, Helper
+from sidewise.teaching.circuits.timetable import Timetable
 
 SECONDS_A_TRIAL = 5.0
 """Of computing for each question whether the rest is possible without some rules."""
 MOST_TRIALS = 60
 RULE_WORDS = {
-    "sessions": "can come only in the sessions they named",
-    "stations": "are meant only for the stations they named",
-    "not by": "may not mark their own tutees",
-    "language": "has to be spoken by all whom such a student meets",
-    "wheelchair": "need a circuit that can be used from a wheelchair",
-    "extra time": "would run into the next session with the extra time",
-    "apart": "are kept apart from others",
-    "in a row": "may not work more sessions in a row",
-    "most sessions": "have a largest number of sessions",
-    "most stations": "mark no more than the largest number of stations",
-    "new": "are new and never sit alone",
-    "strain": "can bear only so much in a day",
-    "staff": "have to be there in every circuit that runs",
+    "sessions": "only the sessions they can come to",
+    "stations": "only the stations they are meant for",
+    "not by": "no marking of their own tutees",
+    "language": "spoken by everybody whom such a student meets",
+    "wheelchair": "a circuit that can be used from a wheelchair",
+    "extra time": "no running on into the next session",
+    "apart": "kept apart from others",
+    "in a row": "a session of rest after so many",
+    "most sessions": "their largest number of sessions",
+    "most stations": "the largest number of stations for one examiner",
+    "new": "new, so never alone",
+    "strain": "what they can bear in a day",
+    "staff": "enough in every circuit",
+    "least runs": "as many circuits run as were asked for",
+    "over": "left as it was, since it is over",
 }
-"""What each rule says of those named before it."""
+"""What each rule asks for those named before it."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +67,10 @@ def _too_few_people(request: CircuitRequest) -> Iterator[str]:
             short.append(f"{session.id} has {can} of {wanted} circuits staffed, {missing} short")
     room, count = staffed * len(request.first_places), len(request.students)
     if room < count:
+        circuits = f"{staffed} circuit{'s' * (staffed != 1)} with {room} places"
         yield (
-            f"The people at hand are enough for {staffed} circuits with {room} places; there are "
-            f"{count} students. {'; '.join(short)}."
+            f"The people at hand are enough for {circuits}; there are {count} students. "
+            f"{'; '.join(short)}."
         )
 
 
@@ -107,13 +111,15 @@ def _may(person: Helper, station: str, session: str) -> bool:
     )
 
 
-def clashing_rules(request: CircuitRequest) -> Clash:
+def clashing_rules(
+    request: CircuitRequest, before: Timetable | None = None, done: Sequence[str] = ()
+) -> Clash:
     """A set of rules that cannot be kept together, made as small as the time allows.
 
     The solver's own core (sufficient assumptions) is where it begins; then whole rules, and single
     people of a rule, are left out as long as the rest still cannot be kept.
     """
-    trials = _Trials(request)
+    trials = _Trials(request, before, done)
     core = trials.core(None)
     assert core is not None, "there is a timetable"
     for group in _by_rule(core):
@@ -142,11 +148,15 @@ def _shrunk(
 class _Trials:
     """Asks the solver whether some rules can be kept; certain: it always knew."""
 
-    def __init__(self, request: CircuitRequest) -> None:
+    def __init__(
+        self, request: CircuitRequest, before: Timetable | None, done: Sequence[str]
+    ) -> None:
         from ortools.sat.python import cp_model
 
         self.engine = cp_model
         self.model = AllocationModel(request, cp_model.CpModel(), named=True)
+        if before is not None:
+            self.model.keep_sessions(before, done)
         self.names = {literal.index: rule for rule, literal in self.model.switches.items()}
         self.certain, self.left = True, MOST_TRIALS
 
@@ -181,7 +191,7 @@ def clash_sentences(request: CircuitRequest, clash: Clash) -> list[str]:
         people[rule.rule].append(rule.who)
     if not people:
         return [_no_rule(request)]
-    told = [f"{_listed(who)} {RULE_WORDS[rule]}" for rule, who in people.items()]
+    told = [f"{_listed(who)}: {RULE_WORDS[rule]}" for rule, who in people.items()]
     end = "." if clash.smallest else " (there may be a smaller set)."
     return [f"These cannot all be kept: {'; '.join(told)}{end}"]
 

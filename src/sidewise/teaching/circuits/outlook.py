@@ -59,10 +59,27 @@ def severity_outlook(request: CircuitRequest, timetable: Timetable) -> SeverityO
     )
 
 
+def _needed(request: CircuitRequest, found: DesignPrecision) -> str:
+    """What plain counting says: a run of so many stations tells one difference fewer; unknown are
+    the differences of stations and of examiners."""
+    stations, examiners = len(request.stations), len(found.linked.examiners)
+    told = stations - 1
+    if not told:
+        return "With one station examiners cannot be told from their students."
+    least = -(-(stations + examiners - 2) // told)
+    return (
+        f"To compare {examiners} examiners at {stations} stations takes at least {least} circuits "
+        "run (`least_runs`), and examiners who come to more than one of them and to more than one "
+        "station."
+    )
+
+
 def _sentences(request: CircuitRequest, found: DesignPrecision) -> list[str]:
     told = [found.linked.sentence]
+    if not found.linked.connected:
+        told.append(_needed(request, found))
     if found.mean != found.mean:
-        return [*told, "Nothing will be told of severity: examiners meet nobody else's students."]
+        return told
     rules = request.rules
     told.append(
         f"Expected standard error of an examiner's severity: {found.mean:.1f} points on average, "

@@ -98,14 +98,16 @@ class DayRules(Frozen):
     """Rules that hold for everybody.
 
     in_a_row: sessions of one day without one of rest, for examiners and actors. most_stations:
-    different stations that one examiner is asked to mark. student_sd, residual_sd: in points of
-    100, between students and of one mark, for the expected standard errors (our judgement; the
-    analysis of an earlier sitting has better ones). seed: of the draw by which students are
-    allocated.
+    different stations that one examiner is asked to mark. least_runs: circuits run in all, at
+    least; with none as few as possible, but more of them tell more of examiners. student_sd,
+    residual_sd: in points of 100, between students and of one mark, for the expected standard
+    errors (our judgement; the analysis of an earlier sitting has better ones). seed: of the draw
+    by which students are allocated.
     """
 
     in_a_row: Few = 2
     most_stations: Few = 2
+    least_runs: Annotated[int, Field(ge=1, le=800)] | None = None
     student_sd: Points = 6.0
     residual_sd: Points = 10.0
     seed: Annotated[int, Field(ge=0, le=2**31 - 1)] = 1
