@@ -288,6 +288,7 @@ MODULES = (
     Module("crossed"),
     Module("million", quick=None, only_large=True),
     Module("plan"),
+    Module("timetable"),
     Module("flags"),
     Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
     Module("page"),

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from jsonschema import Draft202012Validator
 from typer.main import get_command
 from typer.testing import CliRunner
@@ -41,6 +42,7 @@ CALLS: dict[str, list[list[str]]] = {
         [str(WEEK / "teaching_week_unlinked_marks.csv"), "--draws", "0"],
     ],
     "agree": [[str(WEEK / "teaching_week_findings.csv")]],
+    "timetable": [[str(EXAMPLES / "stations" / "day.yaml")]],
 }  # fmt: skip
 
 
@@ -68,7 +70,7 @@ def test_every_command_with_json_is_swept() -> None:
     }
     # `practise` has to be played: tests/practice/test_practise_command.py holds it to its schema.
     assert with_json == {*CALLS, "practise"}
-    assert sum(map(len, CALLS.values())) == len(EXAMINATIONS) + 13 == 25
+    assert sum(map(len, CALLS.values())) == len(EXAMINATIONS) + 14 == 26
 
 
 @pytest.mark.parametrize("command", CALLS)
@@ -83,6 +85,17 @@ def test_every_example_is_an_examination_of_the_schema() -> None:
     for path in paths:
         validator("sidewise-examination/1").validate(json.loads(path.read_text(encoding="utf-8")))
     assert len(paths) == 17
+
+
+def test_what_a_teacher_writes_is_what_the_schemas_say() -> None:
+    swept = 0
+    for path in sorted((EXAMPLES / "stations").glob("*.yaml")):
+        # As another program would hold it: times are text in JSON.
+        plain = yaml.safe_load(path.read_text(encoding="utf-8"))
+        document = json.loads(json.dumps(plain, default=lambda when: when.isoformat()))
+        validator(document["format"]).validate(document)
+        swept += 1
+    assert swept == 4
 
 
 @pytest.mark.parametrize("name", FORMATS)

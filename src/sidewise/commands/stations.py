@@ -34,6 +34,9 @@ def stations(
     typed: Path | None = typer.Option(
         None, metavar="FILE", help="Print the marks of one station's typed sheets (CSV)."
     ),
+    numbers: Path | None = typer.Option(
+        None, metavar="FILE", help="With --typed: a timetable (JSON) whose students there are."
+    ),
     sitting: str = typer.Option("1", help="With --typed: what the sitting is called."),
 ) -> None:
     """Stations of an examination: check, blueprint, paper. Local rules come first."""
@@ -47,7 +50,7 @@ def stations(
 
     found = read_stations(files, regions())
     if typed is not None:
-        _print_typed(_only(found), typed, sitting)
+        _print_typed(_only(found), typed, numbers, sitting)
         return
     if entry is not None or pack is not None:
         _write_paper(found, entry, pack)
@@ -74,14 +77,22 @@ def _only(found: tuple[Station, ...]) -> Station:
     return found[0]
 
 
-def _print_typed(station: Station, path: Path, sitting: str) -> None:
+def _print_typed(station: Station, path: Path, numbers: Path | None, sitting: str) -> None:
     from sidewise.ground.documents import read_document_text
     from sidewise.teaching.stations.paper_marks import marks_csv, typed_sheets
 
-    found = typed_sheets(station, read_document_text(path), path.name, sitting=sitting)
+    students = _students(numbers) if numbers is not None else None
+    text = read_document_text(path)
+    found = typed_sheets(station, text, path.name, sitting=sitting, students=students)
     for line in found.warnings:
         typer.echo(line, err=True)
     typer.echo(marks_csv(found.rows), nl=False)
+
+
+def _students(timetable: Path) -> frozenset[str]:
+    from sidewise.teaching.circuits.timetable_file import read_timetable
+
+    return frozenset(start.student for start in read_timetable(timetable).starts)
 
 
 def _print_draft(items: str, name: str, minutes: float, region: str, case: Path | None) -> None:

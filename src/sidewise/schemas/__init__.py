@@ -1,4 +1,4 @@
-"""The JSON Schema (draft 2020-12) of every document this program writes for other programs.
+"""The JSON Schema (draft 2020-12) of every document this program reads or writes.
 
 A document names its schema in its field `format`: "sidewise-follow/1" is described by
 `sidewise-follow-1.json`. The schemas are written by `python -m sidewise.schemas.build` from the
@@ -25,6 +25,9 @@ FORMATS = (
     "sidewise-feedback/1",
     "sidewise-marks-report/1",
     "sidewise-agreement-report/1",
+    "sidewise-station/1",
+    "sidewise-circuits/1",
+    "sidewise-timetable/1",
 )
 
 

@@ -12,7 +12,7 @@ import statsmodels.api as sm
 from sidewise.errors import UserError
 from sidewise.teaching.circuits.allocation import make_timetable
 from sidewise.teaching.circuits.faults import timetable_faults
-from sidewise.teaching.circuits.links import Design, with_better_links
+from sidewise.teaching.circuits.links import ExaminerDesign, with_better_links
 from sidewise.teaching.circuits.outlook import mark_design, severity_outlook
 from sidewise.teaching.circuits.request import CircuitRequest
 from sidewise.teaching.circuits.timetable import Timetable
@@ -62,17 +62,17 @@ def test_links_help_and_no_rule_is_broken(made: Any, monkeypatch: pytest.MonkeyP
         "sidewise.teaching.circuits.allocation.with_better_links", lambda _, timetable: timetable
     )
     plain = make_timetable(asked).timetable
-    assert Design(asked, linked).cost() < Design(asked, plain).cost()
+    assert ExaminerDesign(asked, linked).cost() < ExaminerDesign(asked, plain).cost()
     assert timetable_faults(asked, linked) == []
 
 
 def test_information_kept_up_is_that_computed_anew(made: Any) -> None:
     asked, timetable = made
     better = with_better_links(asked, timetable, trials=50)
-    design = Design(asked, timetable)
+    design = ExaminerDesign(asked, timetable)
     duties = [duty for duty in better.duties if duty.kind == "examiner"]
     changed = [k for k, (a, b) in enumerate(zip(design.duties, duties, strict=True)) if a != b]
-    expected = Design(asked, better).cost()
+    expected = ExaminerDesign(asked, better).cost()
     assert design.cost_with(duties, changed).variance == pytest.approx(expected.variance)
     design.move(duties, changed)
     assert design.cost().variance == pytest.approx(expected.variance)
@@ -80,7 +80,9 @@ def test_information_kept_up_is_that_computed_anew(made: Any) -> None:
 
 def test_more_trials_never_cost_more(made: Any) -> None:
     asked, timetable = made
-    costs = [Design(asked, with_better_links(asked, timetable, n)).cost() for n in (0, 100, 400)]
+    costs = [
+        ExaminerDesign(asked, with_better_links(asked, timetable, n)).cost() for n in (0, 100, 400)
+    ]
     assert costs == sorted(costs, reverse=True)
 
 

@@ -40,7 +40,7 @@ class LinkCost:
     variance: float
 
 
-class Design:
+class ExaminerDesign:
     """Information on severities, students and stations eliminated, kept as examiners move."""
 
     def __init__(self, request: CircuitRequest, timetable: Timetable) -> None:
@@ -105,7 +105,7 @@ def with_better_links(
     request: CircuitRequest, timetable: Timetable, trials: int = MOST_TRIALS
 ) -> Timetable:
     """The timetable after all exchanges that help, or as many as there are trials for."""
-    rules, design = DutyRules(request, timetable), Design(request, timetable)
+    rules, design = DutyRules(request, timetable), ExaminerDesign(request, timetable)
     best, left, improved = design.cost(), trials, True
     while improved and left > 0:
         improved = False
