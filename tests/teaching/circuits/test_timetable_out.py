@@ -26,12 +26,13 @@ from sidewise.teaching.stations.station_file import read_station
 from tests.teaching.circuits.days import day, with_person
 
 EXAMPLES = Path(__file__).parents[3] / "examples" / "stations"
+DAY = EXAMPLES.parent / "circuits" / "day.yaml"
 MADE = datetime(2026, 4, 30, 12, tzinfo=UTC)
 
 
 @pytest.fixture(scope="module")
 def made() -> Any:
-    asked = read_circuit_request(EXAMPLES / "day.yaml")
+    asked = read_circuit_request(DAY)
     return asked, make_timetable(asked).timetable
 
 
@@ -46,7 +47,7 @@ def run(*words: str) -> Result:
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Everything that the command writes of the example."""
     out = tmp_path_factory.mktemp("day")
-    words = [str(EXAMPLES / "day.yaml"), "--out", str(out)]
+    words = [str(DAY), "--out", str(out)]
     assert run(*words, "--paper", str(EXAMPLES / "lifting.yaml")).exit_code == 0
     return out
 
@@ -133,7 +134,7 @@ def test_a_timetable_written_is_read_the_same_and_has_no_fault(folder: Path, mad
 def test_a_missing_actor_moves_nobody_else(folder: Path) -> None:
     actor = next(d.person for d in read_timetable(folder / "timetable.json").duties
                  if d.kind == "actor" and d.person in ("P1", "P2", "P7"))  # fmt: skip
-    found = run(str(EXAMPLES / "day.yaml"), "--was", str(folder / "timetable.json"),
+    found = run(str(DAY), "--was", str(folder / "timetable.json"),
                 "--without", actor, "--json")  # fmt: skip
     assert found.exit_code == 0
     told = json.loads(found.stdout)
@@ -143,10 +144,10 @@ def test_a_missing_actor_moves_nobody_else(folder: Path) -> None:
 
 def test_check_says_what_an_edited_timetable_breaks(folder: Path, tmp_path: Path) -> None:
     told = json.loads((folder / "timetable.json").read_text())
-    assert run(str(EXAMPLES / "day.yaml"), "--check", str(folder / "timetable.json")).exit_code == 0
+    assert run(str(DAY), "--check", str(folder / "timetable.json")).exit_code == 0
     told["duties"] = told["duties"][1:]
     (tmp_path / "edited.json").write_text(json.dumps(told))
-    found = run(str(EXAMPLES / "day.yaml"), "--check", str(tmp_path / "edited.json"))
+    found = run(str(DAY), "--check", str(tmp_path / "edited.json"))
     assert found.exit_code == 1
     assert "needed" in found.stdout
 
@@ -175,4 +176,4 @@ def test_who_was_there_in_what_is_over_stays_there() -> None:
 
 def test_sessions_that_are_over_need_the_timetable_so_far() -> None:
     with pytest.raises(UserError, match="--was FILE as well"):
-        run(str(EXAMPLES / "day.yaml"), "--done", "early")
+        run(str(DAY), "--done", "early")

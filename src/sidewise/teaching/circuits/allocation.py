@@ -51,9 +51,9 @@ class Allocation:
     """A timetable and how good it is.
 
     runs: circuits that take place; slow: those with longer rounds. moves: people who are elsewhere
-    than before (0 for a new timetable). proven: nothing better exists in runs, slow ones and, for a
-    timetable made again, moves; else `bound` says the least that could still be reached, in the
-    same units as `cost`.
+    than before (0 for a new timetable). proven: nothing better exists in runs, slow ones and
+    evenness or, for a timetable made again, in moves; else `bound` says the least that could still
+    be reached, in the same units as `cost`.
     """
 
     timetable: Timetable
@@ -68,7 +68,8 @@ class Allocation:
 
 def make_timetable(request: CircuitRequest, seconds: float = SECONDS_TO_SEARCH) -> Allocation:
     """A timetable that keeps every rule, with as few circuits run as may be, then as few slow ones,
-    and examiners linked as well as may be. NoTimetable, with the rules that clash, where none is.
+    as evenly filled as may be, and examiners then linked by exchanges. NoTimetable, with the rules
+    that clash, where there is none.
 
     seconds: allowed for the search.
     """
@@ -143,8 +144,18 @@ def _solve(
 
 
 def _effort(model: AllocationModel) -> Any:
-    """What a new timetable costs: circuits run and, far less, those with longer rounds."""
-    return (len(model.slow) + 1) * sum(model.used.values()) + sum(model.slow.values())
+    """What a new timetable costs: circuits run; far less, those with longer rounds; least, how
+    unevenly they are filled. A circuit of one student tells nothing of its examiners."""
+    room, runs = len(model.request.first_places), len(model.slow)
+    fullest = model.model.new_int_var(0, room, "fullest")
+    emptiest = model.model.new_int_var(0, room, "emptiest")
+    for run, used in model.used.items():
+        count = model.students_in(run)
+        model.model.add(fullest >= count)
+        model.model.add(emptiest <= count + room * (1 - used))
+    uneven = fullest - emptiest
+    used, slow = sum(model.used.values()), sum(model.slow.values())
+    return (room + 1) * ((runs + 1) * used + slow) + uneven
 
 
 def _moves(model: AllocationModel, before: Timetable) -> Any:

@@ -67,7 +67,10 @@ def _list(title: str, lines: Sequence[str]) -> str:
 def _mark_sheet(station: Station, row: Sequence[str]) -> str:
     names = ("Circuit", "Session", "Examiner", "Student number")
     known = zip(names, row, strict=True)
-    head = " ".join(f"{name} <span>{escape(value)}&nbsp;</span>" for name, value in known)
+    head = " ".join(
+        f'<span class="boxes">{name} <span class="line">{escape(value)}&nbsp;</span></span>'
+        for name, value in known
+    )
     lines = "".join(map(_line, station.steps))
     body = (
         f'<p class="head">{head}</p>'
@@ -82,7 +85,7 @@ def _mark_sheet(station: Station, row: Sequence[str]) -> str:
 
 def _line(step: SheetStep) -> str:
     boxes = " ".join(
-        f'<span class="box">{CODE_OF[answer]}</span>{escape(word)}'
+        f'<span class="boxes"><span class="box">{CODE_OF[answer]}</span>{escape(word)}</span>'
         for answer, word in step.words.items()
     )
     return (

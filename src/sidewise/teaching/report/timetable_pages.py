@@ -34,7 +34,7 @@ def student_sheets(request: CircuitRequest, timetable: Timetable) -> str:
         (
             sheet_section(
                 f"Student {start.student}", _when(request, start.session, start.circuit),
-                _table(("Time", "Place", "Room", ""), (
+                _table(("Time", "Place", "Room", "What"), (
                     (_time(line), str(line.place + 1), _room(request, line),
                      _what_a_student_does(request.places[line.place]))
                     for line in student_day(request, timetable, start)
@@ -67,7 +67,7 @@ def helper_sheets(request: CircuitRequest, timetable: Timetable, kind: DutyKind)
         f"{request.sitting}: {kind}s",
         (
             sheet_section(
-                f"{kind.capitalize()} {name}", f"{len(duties)} sessions",
+                f"{kind.capitalize()} {name}", f"Sessions: {len(duties)}",
                 "".join(
                     _session(request, timetable, duty)
                     for session in request.ordered_sessions
