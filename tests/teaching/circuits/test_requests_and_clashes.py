@@ -108,7 +108,14 @@ def test_one_tutor_of_everybody_clashes_with_the_staff_that_is_needed() -> None:
 
 def test_a_language_that_nobody_speaks_is_named() -> None:
     told = refused(with_person(day(), "students", "101", language="cy"))
-    assert "cy: spoken by everybody" in told.message
+    assert "s1 has 0 examiners who speak cy, 1 needed" in told.message
+
+
+def test_a_language_spoken_in_another_session_only_is_named() -> None:
+    data = day(students=2, stations=1, sessions=2, examiners=2)
+    data = with_person(data, "students", "101", language="cy", sessions=["m1"])
+    data = with_person(data, "examiners", "E1", languages=["cy", "en"], sessions=["m2"])
+    assert "cy: spoken by everybody" in refused(data).message
 
 
 def test_a_new_examiner_who_would_sit_alone_is_named() -> None:
@@ -149,7 +156,7 @@ def test_without_any_rule_of_the_smallest_clash_the_rest_is_kept() -> None:
 def test_an_error_of_no_timetable_travels_between_processes() -> None:
     import pickle
 
-    told = refused(with_person(day(), "students", "101", language="cy"))
+    told = refused(with_person(day(examiners=3), "examiners", "E1", new=True))
     again = pickle.loads(pickle.dumps(told))
     assert (again.message, again.clash) == (told.message, told.clash)
     assert not isinstance(told, UserErrors)

@@ -10,9 +10,10 @@ from sidewise.teaching.circuits.allocation_model import AllocationModel, NamedRu
 from sidewise.teaching.circuits.request import CircuitRequest, Helper
 from sidewise.teaching.circuits.timetable import Timetable
 
-SECONDS_A_TRIAL = 5.0
-"""Of computing for each question whether the rest is possible without some rules."""
-MOST_TRIALS = 60
+EFFORT_A_TRIAL = 0.4
+"""Of each question whether the rest is possible without some rules, in the solver's own measure of
+work (about three seconds for one); the first question gets as much as all."""
+EFFORT_IN_ALL = 4.0
 RULE_WORDS = {
     "sessions": "only the sessions they can come to",
     "stations": "only the stations they are meant for",
@@ -35,8 +36,8 @@ RULE_WORDS = {
 
 @dataclass(frozen=True)
 class Clash:
-    """Rules that cannot be kept together. smallest: without any one of them the rest can be kept;
-    else there may be a smaller set."""
+    """Rules that cannot be kept together; none where they were not found in time. smallest: without
+    any one of them the rest can be kept; else there may be a smaller set."""
 
     rules: tuple[NamedRule, ...]
     smallest: bool
@@ -44,7 +45,27 @@ class Clash:
 
 def shortages(request: CircuitRequest) -> list[str]:
     """What is missing by plain counting, in sentences."""
-    return [*_too_few_seats(request), *_too_few_people(request)]
+    return [*_too_few_seats(request), *_too_few_people(request), *_not_spoken(request)]
+
+
+def _not_spoken(request: CircuitRequest) -> Iterator[str]:
+    """Languages for which some station has nobody in any session."""
+    wanted = {request.language_of(student) for student in request.students}
+    for language in sorted(wanted):
+        for station, number in request.stations.items():
+            place = request.places[number]
+            for kind, people, count in (
+                ("examiner", request.examiners, place.examiners),
+                ("actor", request.actors, place.actors),
+            ):
+                able = [
+                    one
+                    for one in people
+                    if language in request.languages_of(one)
+                    and (not one.stations or station in one.stations)
+                ]
+                if len(able) < count:
+                    yield f"{station} has {len(able)} {kind}s who speak {language}, {count} needed."
 
 
 def _too_few_seats(request: CircuitRequest) -> Iterator[str]:
@@ -121,7 +142,8 @@ def clashing_rules(
     """
     trials = _Trials(request, before, done)
     core = trials.core(None)
-    assert core is not None, "there is a timetable"
+    if core is None:
+        return Clash((), False)
     for group in _by_rule(core):
         core = _shrunk(trials, core, group)
     for rule in tuple(core):
@@ -158,7 +180,7 @@ class _Trials:
         if before is not None:
             self.model.keep_sessions(before, done)
         self.names = {literal.index: rule for rule, literal in self.model.switches.items()}
-        self.certain, self.left = True, MOST_TRIALS
+        self.certain, self.left = True, EFFORT_IN_ALL
 
     def core(self, rules: frozenset[NamedRule] | None) -> frozenset[NamedRule] | None:
         """Of these rules (None: all) some that cannot be kept together; None where they can, or
@@ -166,7 +188,6 @@ class _Trials:
         if self.left <= 0:
             self.certain = False
             return None
-        self.left -= 1
         kept = set(self.model.switches) if rules is None else rules
         self.model.model.clear_assumptions()
         # Sorted: the same question gives the same core.
@@ -174,9 +195,11 @@ class _Trials:
         solver = self.engine.CpSolver()
         solver.parameters.num_workers = 1
         solver.parameters.random_seed = 1
-        if rules is not None:
-            solver.parameters.max_time_in_seconds = SECONDS_A_TRIAL
+        effort = self.left if rules is None else min(self.left, EFFORT_A_TRIAL)
+        solver.parameters.max_deterministic_time = effort
         status = solver.solve(self.model.model)
+        # A question that is answered before any search still costs something.
+        self.left -= max(solver.response_proto.deterministic_time, EFFORT_A_TRIAL / 20)
         if status == self.engine.INFEASIBLE:
             found = solver.sufficient_assumptions_for_infeasibility()
             return frozenset(self.names[index] for index in found)
@@ -190,13 +213,15 @@ def clash_sentences(request: CircuitRequest, clash: Clash) -> list[str]:
     for rule in clash.rules:
         people[rule.rule].append(rule.who)
     if not people:
-        return [_no_rule(request)]
+        return [_no_rule(request, clash)]
     told = [f"{_listed(who)}: {RULE_WORDS[rule]}" for rule, who in people.items()]
     end = "." if clash.smallest else " (there may be a smaller set)."
     return [f"These cannot all be kept: {'; '.join(told)}{end}"]
 
 
-def _no_rule(request: CircuitRequest) -> str:
+def _no_rule(request: CircuitRequest, clash: Clash) -> str:
+    if not clash.smallest:
+        return "No timetable keeps every rule; which of them clash was not found in time."
     return f"The {len(request.students)} students do not fit into the sessions, whatever the rules."
 
 

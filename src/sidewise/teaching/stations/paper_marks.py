@@ -177,7 +177,9 @@ def _warnings(sheets: Sequence[_Sheet]) -> Iterator[str]:
 
 
 def _headings(text: str) -> list[str]:
-    return [head.strip() for head in next(csv.reader(io.StringIO(text.removeprefix("\ufeff"))), [])]
+    """The first line, which `parse_table` has read as a whole before."""
+    lines = csv.reader(io.StringIO(text.removeprefix("\ufeff"), newline=""))
+    return [head.strip() for head in next(lines, [])]
 
 
 def _csv(rows: Sequence[Sequence[str]]) -> str:
