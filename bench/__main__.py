@@ -290,6 +290,7 @@ MODULES = (
     Module("plan"),
     Module("practice"),
     Module("papers"),
+    Module("timetable"),
     Module("flags"),
     Module("bedside", from_bedside, quick=("--seconds", "6", "--examiners", "5")),
     Module("page"),

@@ -87,7 +87,7 @@ def test_each_command_has_its_module_and_only_it_is_wanted() -> None:
     for name in NAMES:
         assert command(name).__name__.rstrip("_") == name.replace("-", "_")
         assert wanted_commands([name, "--help"]) == (name,)
-    assert len(NAMES) == 22
+    assert len(NAMES) == 24
     for words in ([], ["--help"], ["chek"], ["--version"]):
         assert wanted_commands(words) == NAMES
 

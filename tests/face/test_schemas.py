@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from jsonschema import Draft202012Validator
 from typer.main import get_command
 from typer.testing import CliRunner
@@ -43,6 +44,7 @@ CALLS: dict[str, list[list[str]]] = {
     "agree": [[str(WEEK / "teaching_week_findings.csv")]],
     "check": [[str(path) for path in EXAMINATIONS], [str(WEEK / "teaching_week_marks.csv")]],
     "sources": [["neer"], ["upper_cut"], ["hands_cleaned"], ["neer_pain"]],
+    "timetable": [[str(EXAMPLES / "circuits" / "day.yaml")]],
 }  # fmt: skip
 
 
@@ -71,7 +73,7 @@ def test_every_command_with_json_is_swept() -> None:
     # `practise` has to be played: tests/practice/test_practise_command.py holds it to its schema;
     # `verify` needs a data folder: tests/commands/test_anywhere.py.
     assert with_json == {*CALLS, "practise", "verify"}
-    assert sum(map(len, CALLS.values())) == len(EXAMINATIONS) + 19 == 31
+    assert sum(map(len, CALLS.values())) == len(EXAMINATIONS) + 20 == 32
 
 
 @pytest.mark.parametrize("command", CALLS)
@@ -86,6 +88,17 @@ def test_every_example_is_an_examination_of_the_schema() -> None:
     for path in paths:
         validator("sidewise-examination/1").validate(json.loads(path.read_text(encoding="utf-8")))
     assert len(paths) == 17
+
+
+def test_what_a_teacher_writes_is_what_the_schemas_say() -> None:
+    swept = 0
+    for path in sorted([*EXAMPLES.glob("stations/*.yaml"), *EXAMPLES.glob("circuits/*.yaml")]):
+        # As another program would hold it: times are text in JSON.
+        plain = yaml.safe_load(path.read_text(encoding="utf-8"))
+        document = json.loads(json.dumps(plain, default=lambda when: when.isoformat()))
+        validator(document["format"]).validate(document)
+        swept += 1
+    assert swept == 4
 
 
 @pytest.mark.parametrize("name", FORMATS)

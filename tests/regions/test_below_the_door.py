@@ -75,6 +75,8 @@ def test_no_function_takes_a_region_by_its_name() -> None:
         "commands/practise.py: _room",
         "commands/read_line.py: read_line",
         "commands/sources.py: sources",
+        "commands/stations.py: stations",
+        "commands/stations.py: _print_draft",
         "plan/presentation.py: presentation",
         "practice/possible_values.py: blank_record",
         "reason/weighing/warm_up.py: _nothing_found",

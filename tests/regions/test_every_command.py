@@ -46,11 +46,19 @@ ON_A_REGION = {
     "case": ["case", "--seed", "7", "--region", "lantern"],
     "practise": ["practise", "--seed", "7", "--region", "lantern", "--script", "LINES",
                  "--attempt", "ATTEMPT"],
+    "stations": ["stations", "--draft", "shake,swing_out", "--region", "lantern"],
+    "stations of a file": ["stations", "STATION"],
 }  # fmt: skip
 NO_CASES = {"practice", "weighing", "every optional"}
 """What a simulated patient cannot be drawn without: it is refused, in words."""
-OF_NO_REGION = {"demo", "serve", "marks", "agree", "backup", "restore", "verify"}
+OF_NO_REGION = {"demo", "serve", "marks", "timetable", "agree", "backup", "restore", "verify"}
 """Commands that take no examination of one region; `demo` is tried below."""
+
+
+STATION = """
+{format: sidewise-station/1, id: s, title: Shaking, region: lantern, minutes: 5, total: 1,
+ candidate: Shake it., examiner: Watch., steps: [{id: a, text: Shakes, item: shake}]}
+"""
 
 
 def run(*words: str) -> Result:
@@ -73,17 +81,19 @@ def words_of(command: str, folder: Path) -> list[str]:
         "TAKEN": folder / "taken",
         "LINES": folder / "lines.txt",
         "ATTEMPT": folder / "attempt.json",
+        "STATION": folder / "station.yaml",
     }
     write_examination(folder / "in")
     places["LINES"].write_text("chances\n")
+    places["STATION"].write_text(STATION)
     return [str(places.get(word, word)) for word in ON_A_REGION[command]]
 
 
 def test_every_command_is_swept() -> None:
     tried = {words[0] for words in ON_A_REGION.values()}
     assert tried | OF_NO_REGION == set(NAMES)
-    assert len(tried) == 14
-    assert len(ABSENT) == 18
+    assert len(tried) == 15
+    assert len(ABSENT) == 19
 
 
 @pytest.mark.parametrize("absent", ABSENT)
@@ -100,7 +110,7 @@ def test_every_command_runs(absent: str, install: Install, tmp_path: Path) -> No
         assert found.exit_code == (1 if command == "check" else 0), (command, found.output)
         assert found.output.strip(), command
         swept += 1
-    assert swept == len(ON_A_REGION) == 24
+    assert swept == len(ON_A_REGION) == 26
 
 
 def test_the_whole_region_is_weighed_and_names_its_own_caution(

@@ -28,6 +28,8 @@ NAMES = (
     "export",
     "import",
     "sources",
+    "stations",
+    "timetable",
     "marks",
     "agree",
     "backup",

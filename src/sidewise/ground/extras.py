@@ -21,7 +21,7 @@ EXTRAS: dict[str, tuple[str, ...]] = {
     "compiled": ("numba",),
     "department": ("psycopg", "gunicorn"),
     "single-sign-on": ("authlib", "requests"),
-    "planning": ("ortools",),
+    "planning": ("ortools", "icalendar"),
     "practice": ("fsrs",),
 }
 """The modules of each extra that are imported."""

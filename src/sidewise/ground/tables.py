@@ -36,7 +36,10 @@ def read_table(path: Path) -> list[Cells]:
 
 def parse_table(text: str, name: str) -> list[Cells]:
     """Every row of CSV text; `name` is the file's, for complaints. UserError where it is ragged."""
-    rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    try:
+        rows = list(csv.DictReader(io.StringIO(text, newline="")))
+    except csv.Error as error:
+        raise UserError(name, str(error), "a table of commas and lines") from None
     for number, row in enumerate(rows, start=FIRST_LINE):
         if None in row or None in row.values():
             got = f"{sum(cell is not None for cell in row.values())} cells"

@@ -1,4 +1,4 @@
-"""The JSON Schema (draft 2020-12) of every document this program writes for other programs.
+"""The JSON Schema (draft 2020-12) of every document this program reads or writes.
 
 A document names its schema in its field `format`: "sidewise-follow/1" is described by
 `sidewise-follow-1.json`. The schemas are written by `python -m sidewise.schemas.build` from the
@@ -28,6 +28,9 @@ FORMATS = (
     "sidewise-check/1",
     "sidewise-sources/1",
     "sidewise-verification/1",
+    "sidewise-station/1",
+    "sidewise-circuits/1",
+    "sidewise-timetable/1",
 )
 
 

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from pydantic import TypeAdapter
+from pydantic import BaseModel, TypeAdapter
 
 from sidewise.protocol.loader import vocabulary_of_all
 from sidewise.record import record_schema
@@ -50,6 +50,9 @@ def all_schemas() -> dict[str, Schema]:
         VERIFICATION_FORMAT: _plain(
             VERIFICATION_FORMAT, "Whether a data folder is as the program left it", Verified
         ),
+        "sidewise-station/1": _station(),
+        "sidewise-circuits/1": _circuits(),
+        "sidewise-timetable/1": _timetable(),
     }
     assert tuple(made) == FORMATS
     return made
@@ -333,6 +336,36 @@ def _agreement() -> Schema:
     }
     title = "Agreement of examiners' findings"
     return _document(AGREE_FORMAT, title, closed_object(fields), shapes.defs)
+
+
+def _station() -> Schema:
+    from sidewise.teaching.stations.station import Station
+
+    return _of_model(Station, "One station of a practical examination")
+
+
+def _circuits() -> Schema:
+    from sidewise.teaching.circuits.request import CircuitRequest
+    from sidewise.teaching.circuits.request_file import PEOPLE
+
+    schema = _of_model(CircuitRequest, "What a timetable of circuits is made from")
+    for kind in PEOPLE:
+        # A list, or the name of a table beside the file.
+        schema["properties"][kind] = {"anyOf": [schema["properties"][kind], TEXT]}
+    return schema
+
+
+def _timetable() -> Schema:
+    from sidewise.teaching.circuits.timetable_file import TimetableDocument
+
+    return _of_model(TimetableDocument, "A timetable, and what its marks will tell of examiners")
+
+
+def _of_model(model: type[BaseModel], title: str) -> Schema:
+    """The schema of a document that is a model itself; which format it is has to be said."""
+    made = model.model_json_schema(ref_template="#/$defs/{model}")
+    required = list(dict.fromkeys(["format", *made.get("required", [])]))
+    return {"$schema": DRAFT, **made, "title": title, "required": required}
 
 
 def main(folders: list[str]) -> None:

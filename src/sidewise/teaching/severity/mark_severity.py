@@ -178,16 +178,32 @@ def _severity(data: _Data, response: Array, linked: LinkedSets) -> tuple[Array, 
     best = reml.fit_reml(sums)
     matrix = reml.chain_eliminated(sums, best.ratios)
     width = sum(widths)
-    spread = np.zeros((width, stations + linked.contrasts.shape[1]))
-    spread[:stations, :stations] = np.eye(stations)
-    spread[stations:, stations:] = linked.contrasts
-    inverse = np.linalg.pinv(spread.T @ matrix[:width, :width] @ spread, hermitian=True)
+    spread, inverse = _contrasted(matrix[:width, :width], linked, stations)
     scale = float(np.exp(sums.log_scale))
     effects = spread @ (inverse @ (spread.T @ matrix[:width, -1])) * scale
-    covariance = spread @ inverse @ spread.T * best.value.residual * scale**2
-    centre = linked.centre
-    severity = -centre @ effects[stations:]
-    return severity, centre @ covariance[stations:, stations:] @ centre.T
+    severity = -linked.centre @ effects[stations:]
+    covariance = severity_covariance(matrix[:width, :width], linked, stations)
+    return severity, covariance * best.value.residual * scale**2
+
+
+def _contrasted(matrix: Array, linked: LinkedSets, stations: int) -> tuple[Array, Array]:
+    """The columns of what can be estimated, and the inverse of the equations among them."""
+    spread: Array = np.zeros((len(matrix), stations + linked.contrasts.shape[1]))
+    spread[:stations, :stations] = np.eye(stations)
+    spread[stations:, stations:] = linked.contrasts
+    equations: Array = spread.T @ matrix @ spread
+    inverse: Array = np.asarray(np.linalg.pinv(equations, hermitian=True), dtype=np.float64)
+    return spread, inverse
+
+
+def severity_covariance(matrix: Array, linked: LinkedSets, stations: int) -> Array:
+    """Covariance of severities about the mean of their linked set, in units of the residual
+    variance. matrix: the normal equations of stations (first) and examiners, students eliminated.
+    """
+    spread, inverse = _contrasted(matrix, linked, stations)
+    covariance = (spread @ inverse @ spread.T)[stations:, stations:]
+    centred: Array = linked.centre @ covariance @ linked.centre.T
+    return centred
 
 
 def _chain(data: _Data) -> list[IntArray]:
