@@ -153,6 +153,12 @@ def _undo(
     return redirect("care", pk=examination.pk)
 
 
+def _titles(kind: str) -> tuple[str, str]:
+    """Title and lead, in the language of the page."""
+    title, lead = TITLES[kind]
+    return str(title), str(lead)
+
+
 def _entry(request: SignedInRequest, deed: Deed, touch: str = "") -> Entry:
     name = touch if re.fullmatch(r"[0-9a-f]{32}", touch) else uuid4().hex
     return Entry(id=name, at=timezone.now(), by=request.user.signs_as, deed=deed)
@@ -165,9 +171,9 @@ def _page(
     page = bedside_page(request, examination, now, may_write, "care")
     held = held_of(request.POST.get("held", ""), examination)
     sections = tuple(
-        CareSection(kind, *map(str, TITLES[kind]), wrong, True, uuid4().hex, held)
+        CareSection(kind, *_titles(kind), wrong, True, uuid4().hex, held)
         if wrong is not None and wrong.kind == kind
-        else CareSection(kind, *map(str, TITLES[kind]), form(now), False, uuid4().hex)
+        else CareSection(kind, *_titles(kind), form(now), False, uuid4().hex)
         for kind, form in FORMS.items()
     )
     form = scales or ScalesForm(now)
