@@ -158,6 +158,11 @@ def _entry(request: SignedInRequest, deed: Deed, touch: str = "") -> Entry:
     return Entry(id=name, at=timezone.now(), by=request.user.signs_as, deed=deed)
 
 
+def _titles(kind: str) -> tuple[str, str]:
+    title, button = TITLES[kind]
+    return str(title), str(button)
+
+
 def _page(
     request: SignedInRequest, examination: Examination, now: Current, may_write: bool,
     wrong: CareForm | None = None, scales: ScalesForm | None = None,
@@ -165,9 +170,9 @@ def _page(
     page = bedside_page(request, examination, now, may_write, "care")
     held = held_of(request.POST.get("held", ""), examination)
     sections = tuple(
-        CareSection(kind, *map(str, TITLES[kind]), wrong, True, uuid4().hex, held)
+        CareSection(kind, *_titles(kind), wrong, True, uuid4().hex, held)
         if wrong is not None and wrong.kind == kind
-        else CareSection(kind, *map(str, TITLES[kind]), form(now), False, uuid4().hex)
+        else CareSection(kind, *_titles(kind), form(now), False, uuid4().hex)
         for kind, form in FORMS.items()
     )
     form = scales or ScalesForm(now)
