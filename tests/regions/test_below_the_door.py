@@ -30,7 +30,13 @@ OPENERS = {"open_region", "load_region", "shipped_folders", "regions", "every_re
            "region_of_record", "found_folders", "read_parts", "home_folder"}  # fmt: skip
 MAY_OPEN = {"evidence/build.py"}
 """The fit's own build is a door too: it opens the folder that it writes into."""
-OWN_FILES = {"record/line/words.py", "record/line/clauses.py", "network/compiled/jit.py"}
+OWN_FILES = {
+    "ground/language.py",
+    "ground/version.py",
+    "record/line/words.py",
+    "record/line/clauses.py",
+    "network/compiled/jit.py",
+}
 """Files of the program itself are read by these; none of them is a region's."""
 
 

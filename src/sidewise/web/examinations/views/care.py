@@ -164,6 +164,11 @@ def _entry(request: SignedInRequest, deed: Deed, touch: str = "") -> Entry:
     return Entry(id=name, at=timezone.now(), by=request.user.signs_as, deed=deed)
 
 
+def _titles(kind: str) -> tuple[str, str]:
+    title, button = TITLES[kind]
+    return str(title), str(button)
+
+
 def _page(
     request: SignedInRequest, examination: Examination, now: Current, may_write: bool,
     wrong: CareForm | None = None, scales: ScalesForm | None = None,
