@@ -42,6 +42,8 @@ def test_what_a_teacher_would_say_first_comes_first(entry: dict[str, Any], seed:
     apart = max(abs(group.stated - group.warranted) for group in found.groups)
     if entry.get("if_apart") and apart < APART:
         pytest.skip("the findings of this patient warrant what was said")
+    if entry.get("one_sided") and len(found.complaint) > 1:
+        pytest.skip("both sides hurt, and both were moved")
     assert found.one_thing.kind == entry["one_thing"]
     if "at" in entry:
         assert found.flags_missed[0].flag == entry["at"]
