@@ -27,8 +27,8 @@ from sidewise.teaching.circuits.timetable import Duty, Start, Timetable
 
 SECONDS_TO_SEARCH = 300.0
 """At most; a timetable that is not proven by then says how much better one could be."""
-EFFORT_TO_SEARCH = 30.0
-"""In the solver's own measure of work, which is the same on a slow machine: about 100 seconds."""
+EFFORT_TO_SEARCH = 12.0
+"""In the solver's own measure of work, which is the same on a slow machine: under a minute."""
 
 
 class NoTimetable(UserError):
