@@ -11,7 +11,7 @@ import random
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from sidewise.errors import UserError
 from sidewise.ground.extras import require_extra
@@ -27,8 +27,9 @@ from sidewise.teaching.circuits.timetable import Duty, Start, Timetable
 
 SECONDS_TO_SEARCH = 300.0
 """At most; a timetable that is not proven by then says how much better one could be."""
-EFFORT_TO_SEARCH = 30.0
-"""In the solver's own measure of work, which is the same on a slow machine: about 100 seconds."""
+EFFORT_TO_SEARCH = 24.0
+"""In the solver's own measure of work, which is the same on a slow machine: about a minute."""
+EFFORT_TO_EVEN = 4.0
 
 
 class NoTimetable(UserError):
@@ -115,47 +116,92 @@ def _solve(
     model = AllocationModel(request, cp_model.CpModel())
     if before is not None:
         model.keep_sessions(before, done)
-    cost = _moves(model, before) if before is not None else _effort(model)
-    model.model.minimize(cost)
-    solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = seconds
-    solver.parameters.max_deterministic_time = EFFORT_TO_SEARCH
-    # One thread and one seed: the answer does not hang on the machine.
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 1
-    status = solver.solve(model.model)
-    if status == cp_model.INFEASIBLE:
+        best = _search(model, _moves(model, before), seconds, EFFORT_TO_SEARCH)
+    else:
+        best = _search(model, _effort(model), seconds, EFFORT_TO_SEARCH)
+    if best.status == cp_model.INFEASIBLE:
         clash = clashing_rules(request, before, done)
         raise NoTimetable(" ".join(clash_sentences(request, clash)), clash)
-    if status == cp_model.UNKNOWN:
-        raise UserError("timetable", f"none found in {seconds:g} seconds", "a timetable",
+    if best.status == cp_model.UNKNOWN:
+        raise UserError("timetable", "none found within the search allowed", "a timetable",
                         "Allow more seconds, or relax a rule.")  # fmt: skip
+    if before is None:
+        best = _evened(model, best, seconds)
+    solver = best.solver
     found = Timetable(
         tuple(sorted(_starts(model, solver, before))), tuple(sorted(_duties(model, solver)))
     )
-    worth, bound = round(solver.objective_value), round(solver.best_objective_bound)
     return Allocation(
         timetable=found,
         runs=len({start.run for start in found.starts}),
         slow=sum(solver.value(literal) for literal in model.slow.values()),
-        moves=worth if before is not None else 0,
-        cost=worth, bound=bound, proven=status == cp_model.OPTIMAL, seconds=solver.wall_time,
+        moves=best.cost if before is not None else 0,
+        cost=best.cost, bound=best.bound, proven=best.cost == best.bound, seconds=best.seconds,
     )  # fmt: skip
 
 
-def _effort(model: AllocationModel) -> Any:
-    """What a new timetable costs: circuits run; far less, those with longer rounds; least, how
-    unevenly they are filled. A circuit of one student tells nothing of its examiners."""
-    room, runs = len(model.request.first_places), len(model.slow)
+class _Best(NamedTuple):
+    """What a search reached: cost and the bound that it proved, in whole numbers."""
+
+    status: Any
+    solver: Any
+    cost: int
+    bound: int
+    seconds: float
+
+
+def _search(model: AllocationModel, cost: Any, seconds: float, effort: float) -> _Best:
+    from ortools.sat.python import cp_model
+
+    model.model.minimize(cost)
+    solver = cp_model.CpSolver()
+    solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.max_deterministic_time = effort
+    # One thread and one seed: the answer does not hang on the machine.
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    status = solver.solve(model.model)
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        return _Best(status, solver, 0, 0, solver.wall_time)
+    worth, bound = round(solver.objective_value), round(solver.best_objective_bound)
+    return _Best(status, solver, worth, bound, solver.wall_time)
+
+
+def _evened(model: AllocationModel, first: _Best, seconds: float) -> _Best:
+    """The same circuits and slow ones, filled more evenly if that is found with a little more
+    effort. A circuit of one student tells nothing of its examiners. In one search with the rest it
+    hid the first timetable for minutes."""
+    room = len(model.request.first_places)
     fullest = model.model.new_int_var(0, room, "fullest")
     emptiest = model.model.new_int_var(0, room, "emptiest")
     for run, used in model.used.items():
         count = model.students_in(run)
         model.model.add(fullest >= count)
         model.model.add(emptiest <= count + room * (1 - used))
-    uneven = fullest - emptiest
-    used, slow = sum(model.used.values()), sum(model.slow.values())
-    return (room + 1) * ((runs + 1) * used + slow) + uneven
+    model.model.add(_effort(model) <= first.cost)
+    for literals in (model.counts, model.there, model.used, model.slow, model.posts, model.works):
+        for literal in literals.values():
+            model.model.add_hint(literal, first.solver.value(literal))
+    fill = [
+        count
+        for run, used in model.used.items()
+        if first.solver.value(used)
+        for count in [sum(first.solver.value(model.counts[k, run])
+                          for k in range(len(model.kinds)))]
+    ]  # fmt: skip
+    uneven = max(fill) - min(fill)
+    second = _search(model, fullest - emptiest, seconds, EFFORT_TO_EVEN)
+    found = second if second.solver.response_proto.solution else first
+    reached = second.cost if found is second else uneven
+    proven = first.cost == first.bound
+    least = first.cost * (room + 1) + second.bound if proven else first.bound * (room + 1)
+    return _Best(found.status, found.solver, first.cost * (room + 1) + reached, least,
+                 first.seconds + second.seconds)  # fmt: skip
+
+
+def _effort(model: AllocationModel) -> Any:
+    """What a new timetable costs: circuits run and, far less, those with longer rounds."""
+    return (len(model.slow) + 1) * sum(model.used.values()) + sum(model.slow.values())
 
 
 def _moves(model: AllocationModel, before: Timetable) -> Any:

@@ -16,9 +16,9 @@ from sidewise.teaching.circuits.request import (
     ActingPerson,
     CircuitRequest,
     CircuitRun,
+    ExaminedStudent,
     ExaminingPerson,
     Helper,
-    SittingStudent,
 )
 from sidewise.teaching.circuits.timetable import DutyKind, Timetable
 
@@ -76,7 +76,7 @@ def student_kinds(request: CircuitRequest) -> tuple[StudentKind, ...]:
     return tuple(StudentKind(needs, tuple(names)) for needs, names in found.items())
 
 
-def _needs(request: CircuitRequest, student: SittingStudent, alone: str) -> StudentNeeds:
+def _needs(request: CircuitRequest, student: ExaminedStudent, alone: str) -> StudentNeeds:
     return StudentNeeds(
         request.language_of(student), student.wheelchair, student.extra_time,
         tuple(sorted(student.not_by)), tuple(sorted(student.sessions)), alone,

@@ -52,7 +52,7 @@ class SittingSession(Frozen):
     circuits: tuple[str, ...] = ()
 
 
-class SittingStudent(Frozen):
+class ExaminedStudent(Frozen):
     """A student. extra_time: 1.25 is a quarter more. not_by: examiners who may not mark them, such
     as their own tutor. apart: students with whom they are never in one circuit (twins). sessions:
     in which they can come; none named, any."""
@@ -133,7 +133,7 @@ class CircuitRequest(Frozen):
     places: Annotated[tuple[CircuitPlace, ...], Field(min_length=1, max_length=60)]
     circuits: Annotated[tuple[Circuit, ...], Field(min_length=1, max_length=20)]
     sessions: Annotated[tuple[SittingSession, ...], Field(min_length=1, max_length=40)]
-    students: Annotated[tuple[SittingStudent, ...], Field(min_length=1, max_length=2000)]
+    students: Annotated[tuple[ExaminedStudent, ...], Field(min_length=1, max_length=2000)]
     examiners: Annotated[tuple[ExaminingPerson, ...], Field(min_length=1, max_length=500)]
     actors: Annotated[tuple[ActingPerson, ...], Field(max_length=500)] = ()
     rules: DayRules = DayRules()
@@ -182,7 +182,7 @@ class CircuitRequest(Frozen):
         """The circuit of this name."""
         return next(one for one in self.circuits if one.id == name)
 
-    def language_of(self, student: SittingStudent) -> str:
+    def language_of(self, student: ExaminedStudent) -> str:
         """In which language a student is examined."""
         return student.language or self.language
 

@@ -153,12 +153,6 @@ def _undo(
     return redirect("care", pk=examination.pk)
 
 
-def _titles(kind: str) -> tuple[str, str]:
-    """Title and lead, in the language of the page."""
-    title, lead = TITLES[kind]
-    return str(title), str(lead)
-
-
 def _entry(request: SignedInRequest, deed: Deed, touch: str = "") -> Entry:
     name = touch if re.fullmatch(r"[0-9a-f]{32}", touch) else uuid4().hex
     return Entry(id=name, at=timezone.now(), by=request.user.signs_as, deed=deed)
