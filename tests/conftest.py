@@ -12,6 +12,8 @@ from typing import Any
 # Before anything imports the web settings: tests never touch a person's own data folder.
 os.environ.setdefault("SIDEWISE_HOME", tempfile.mkdtemp(prefix="sidewise-test-"))
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
+# A distributed run says here how wide its own terminal is; the commands would break lines by it.
+os.environ.pop("COLUMNS", None)
 
 import pytest
 from hypothesis import HealthCheck, settings

@@ -154,6 +154,7 @@ BROKEN = {
     "grading.yaml": ("weight: 0.5", "weight: 0.4", "never against a finding"),
     "practice.yaml": ("sd: 15", "sd: -15", "practice.yaml.ages.sd"),
     "agreement.csv": ("our judgement,yes", "recalled,yes", "agreement.csv, line 2, mark"),
+    "codes.csv": ("our judgement", "recalled", "codes.csv, line 2.mark"),
     "visits.yaml": ("[glass_tenderness]", "[glass_temper]", "an item of the protocol"),
 }  # fmt: skip
 UNCHECKED = {"manoeuvres.csv", "protocol/*.yaml"}
@@ -162,7 +163,7 @@ UNCHECKED = {"manoeuvres.csv", "protocol/*.yaml"}
 def test_every_part_is_broken_once() -> None:
     files = {part.file for part in (*REQUIRED, *OPTIONAL)} - UNCHECKED
     assert files <= set(BROKEN)
-    assert len(BROKEN) == 25
+    assert len(BROKEN) == 26
 
 
 @pytest.mark.parametrize("file", BROKEN)

@@ -28,6 +28,7 @@ ADDRESSES = {
     "meaning": "meaning/", "held": "held/", "note": "note/", "file": "file/", "sign": "sign/",
     "discard": "discard/", "figure": "figure/?spot=wick&side=left",
     "movement": "figure/movement/", "care": "care/", "mirror": "mirror/", "move": "move/",
+    "visit-plan": "plan/", "leaflet": "leaflet/", "print-paper": "paper/fhir.json/",
 }  # fmt: skip
 BY_TOUCH = {
     "since",
@@ -72,7 +73,7 @@ def test_every_address_of_an_examination_is_swept() -> None:
 
     names = {pattern.name for pattern in of_an_examination}
     assert names == set(ADDRESSES) | BY_TOUCH
-    assert len(names) == 28
+    assert len(names) == 31
 
 
 @pytest.mark.parametrize("absent", ABSENT)
@@ -90,7 +91,7 @@ def test_every_page_opens(absent: str, install: Install, clinic: Any) -> None:
         wanted = 404 if none or name == "movement" else 200
         assert answer.status_code == wanted, (name, part)
         swept += 1
-    assert swept == 18
+    assert swept == 21
     for page in ("/", f"/patients/{clinic.patient.key}/"):
         assert "lantern" in client.get(page).content.decode()
 
