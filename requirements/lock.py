@@ -25,9 +25,9 @@ from packaging.requirements import Requirement
 
 HERE = Path(__file__).parent
 LOCKS = {
-    "users.txt": ("marks", "compiled"),
-    "department.txt": ("marks", "batch", "cluster", "pictures", "motion", "compiled", "department",
-                       "single-sign-on", "planning", "practice"),
+    "users.txt": ("marks", "compiled", "documents"),
+    "department.txt": ("marks", "batch", "tables", "documents", "cluster", "pictures", "motion",
+                       "compiled", "department", "single-sign-on", "planning", "practice"),
 }  # fmt: skip
 """Each lock with its extras: what `make run` installs, and what a department or container does."""
 SYSTEMS = (
