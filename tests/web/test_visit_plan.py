@@ -17,7 +17,7 @@ def address(cast, minutes=""):
 def test_without_minutes_the_page_asks_for_them(cast):
     page = cast.client("reader").get(address(cast))
     assert page.status_code == 200
-    assert "Minutes there are" in page.content.decode()
+    assert "The best examination for the time" in page.content.decode()
 
 
 def test_the_plan_names_items_in_the_order_of_an_examination_each_with_its_page(cast):

@@ -21,6 +21,8 @@ def changes_of(text: str) -> tuple[tuple[str, tuple[str, ...]], ...]:
     found = []
     for block in section.split("\n### ")[1:]:
         heading, _, body = block.partition("\n")
-        entries = (" ".join(entry.split()) for entry in f"\n{body}".split("\n- ")[1:])
+        entries = (
+            " ".join(entry.replace("`", "").split()) for entry in f"\n{body}".split("\n- ")[1:]
+        )
         found.append((heading.strip(), tuple(entries)))
     return tuple(found)

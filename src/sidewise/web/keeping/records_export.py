@@ -29,7 +29,7 @@ from sidewise.web.patients.models import Patient
 FORMS = (("csv", _("CSV, with a dictionary")), ("xlsx", _("a workbook (XLSX)")),
          ("parquet", _("Parquet")))  # fmt: skip
 SHAPES = (("long", _("long: a row a finding")), ("wide", _("wide: a row an examination")))
-HIDDEN = (("yes", _("de-identified: new numbers, moved dates, 90 for 90 or older")),
+HIDDEN = (("yes", _("de-identified: new numbers, moved dates, 90+")),
           ("no", _("as they are, with codes, dates and texts")))  # fmt: skip
 
 

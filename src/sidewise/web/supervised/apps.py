@@ -20,7 +20,7 @@ class Supervised(parts.Part):
     )  # fmt: skip
     at_an_examination = (
         parts.Door(
-            "learners", "a student examines too", frozenset({"clinician"}),
+            "learners", "with a student", frozenset({"clinician"}),
             "A student examines too", "With the patient's consent, apart from the record.",
         ),
     )  # fmt: skip

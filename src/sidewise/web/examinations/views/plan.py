@@ -29,7 +29,7 @@ one_at_a_time = Lock()
 class MinutesForm(forms.Form):
     """How long there is."""
 
-    minutes = forms.IntegerField(min_value=1, max_value=60, label=_("Minutes there are"))
+    minutes = forms.IntegerField(min_value=1, max_value=60, label=_("Minutes"))
 
 
 @dataclass(frozen=True, slots=True)
