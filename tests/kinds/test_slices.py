@@ -21,6 +21,8 @@ from sidewise.record import check_finding
 from tests.builders import found, positive
 
 FOLDER = Path(sidewise.kinds.__file__).parent
+BELOW = ("sidewise.kinds.common.", "sidewise.errors", "sidewise.ground.language")
+"""What every kind may use: errors, what the kinds share, and the language in which it speaks."""
 FILES = sorted(path for path in FOLDER.glob("*.py") if path.name != "__init__.py")
 
 
@@ -35,7 +37,7 @@ def test_a_kind_knows_no_other_kind_and_nothing_above(path: Path) -> None:
     imports = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
     ours = [name for node in imports if (name := str(node.module)).startswith("sidewise")]
     assert ours
-    assert all(name.startswith(("sidewise.kinds.common.", "sidewise.errors")) for name in ours)
+    assert all(name.startswith(BELOW) for name in ours)
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)

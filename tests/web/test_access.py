@@ -11,8 +11,7 @@ from tests.web.cast import tender, touch
 READING = (
     "stage/look/", "row/neer/", "item/neer/", "about/", "history/", "figure/",
     "figure/movement/",
-    "meaning/", "note/", "file/", "care/", "plan/",
-)  # fmt: skip
+    "meaning/", "note/", "file/", "care/", "plan/", "leaflet/", "paper/fhir.json/")  # fmt: skip
 WRITING = {
     "record/": {"places": "coracoid_tenderness left", "value": '{"kind":"tenderness","grade":2}'},
     "history/answer/": {"state": "history.fever", "answer": "no"},
@@ -84,7 +83,7 @@ def test_nobody_sees_anything_without_signing_in(cast):
         answer = Client().get(_address(cast, part))
         assert answer.status_code == 302
         assert answer["Location"].startswith("/sign-in/")
-    assert len(parts) == 16
+    assert len(parts) == 18
 
 
 def test_the_list_shows_only_what_one_may_read(cast):
@@ -102,11 +101,11 @@ def test_every_view_of_an_examination_is_in_this_list():
     tested = {"touch", "row", "item", "stage", "rest", "examination", "instrument", "answer",
               "vitals", "revision", "about", "history", "figure", "meaning", "note", "file",
               "record", "sign", "amend", "discard", "line", "movement", "care",
-              "move", "mirror", "visit-plan"}  # fmt: skip
+              "move", "mirror", "visit-plan", "leaflet", "print-paper"}  # fmt: skip
     visits = {"today", "preferences", "patient", "patients", "new-examination", "course", "compare",
               "eyes", "paper"}  # fmt: skip
     assert names == tested | visits | {"queue", "held", "since"}
-    assert len(tested) == 26
+    assert len(tested) == 28
 
 
 def _is_examination(pattern):
