@@ -310,7 +310,7 @@ def tries_at_once(number: int) -> list[int]:
 
 ALL = (
     tries_at_once, fill, mark, verify_each, seed, seed_more, state, erase_patient, factor_opens,
-    practise, rooms, ledger, deeds, conflicts, sign, end_sessions, person,
+    practise, supervise, rooms, ledger, deeds, conflicts, sign, end_sessions, person,
 )  # fmt: skip
 STEPS = {f.__name__: f for f in ALL}
 

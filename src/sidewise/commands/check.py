@@ -69,23 +69,22 @@ def _record_report(file: Path, case: bool) -> CheckedFile:
     from sidewise.regions import region_of_record, regions
     from sidewise.schemas.documents import checked_examination
 
-    record = _case_record(file) if case else read_record(file, regions())
+    record, warnings = _case_record(file) if case else (read_record(file, regions()), ())
     region = region_of_record(record)
     summary = completeness(record, region)
     against = tuple(flag.label for flag in flags_not_acknowledged(record, region))
     named = [f"  INJECTED AGAINST A RAISED FLAG: {label}" for label in against]
-    lines = (*summary.text(file.name).split("\n"), *named)
+    # That it is simulated stands above what was found, in the same output.
+    lines = (*warnings, *summary.text(file.name).split("\n"), *named)
     return checked_examination(file.name, summary, against, lines)
 
 
-def _case_record(file: Path) -> Record:
+def _case_record(file: Path) -> tuple[Record, tuple[str, ...]]:
     from sidewise.practice.case_file import read_case
     from sidewise.regions import regions
 
     read = read_case(file, regions())
-    for warning in read.warnings:
-        typer.echo(warning, err=True)
-    return read.record
+    return read.record, read.warnings
 
 
 def _table_report(file: Path, columns: str | None, zeros: str, codes: str) -> CheckedFile:

@@ -75,7 +75,7 @@ def person_words(record: Record) -> str:
 
 
 def sides_words(sides: Iterable[str], label: str) -> str:
-    """The side or sides of a joint: "left shoulder"; in full where both are."""
+    """The side or sides of a joint: "left", then its label; in full where both are."""
     found = tuple(sides)
     if len(found) == 2:
         return say_text(BOTH_SIDES[found], joint=label)

@@ -137,7 +137,7 @@ def test_the_home_of_a_student_says_what_there_is_and_every_link_of_it_opens(roo
     text = client.get("/").content.decode()
     assert "They are shown only when your teachers release them" in text
     links = set(re.findall(r'<a[^>]* href="(/[^"#]*)"', text))
-    assert {"/", "/account/", "/anatomy/", "/practice/", "/classes/join/"} == links
+    assert {"/", "/account/", "/anatomy/", "/practice/", "/learners/", "/classes/join/"} == links
     assert all(client.get(link, follow=True).status_code == 200 for link in links)
 
 
