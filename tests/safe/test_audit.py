@@ -260,7 +260,8 @@ def test_no_address_takes_a_code_or_a_finding() -> None:
     Those of the anatomy hold names of the shipped atlas: a region, a file's digest and a sheet;
     those of marks hold the random key of a sitting, and the name of a kind of file; those of
     classes and practice the random key of a class, of a case, of what is set and of an attempt;
-    those of papers the name of a kind of paper; those of students at patients the random key of a visit.
+    those of papers the name of a kind of paper; those of students at patients the random key of a
+    visit.
     """
     allowed = {"pk", "key", "other", "user_id", "session_id", "stage", "item", "token", "number"}
     allowed |= {"sitting", "study_class", "assignment", "attempt", "visit", "case"}
