@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import subprocess
@@ -21,7 +22,9 @@ MORE = "..."
 def output(command: str) -> str:
     """What the command prints, standard output only."""
     words = [str(Path(sys.executable).parent / "sidewise"), *shlex.split(command)[1:]]
-    run = subprocess.run(words, capture_output=True, text=True, check=False, cwd=ROOT)
+    # Given by hand: what asks about the terminal sets COLUMNS where os.environ does not see it.
+    env = {name: text for name, text in os.environ.items() if name != "COLUMNS"}
+    run = subprocess.run(words, capture_output=True, text=True, check=False, cwd=ROOT, env=env)
     return run.stdout
 
 
