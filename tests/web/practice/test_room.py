@@ -182,3 +182,26 @@ def test_an_arc_that_was_found_opens_again_as_it_was(school):
     for item in ("painful_arc", "flexion", "external_rotation_at_side"):
         assert room.step(f"examine {item} both", "move").status_code == 302
         assert room.client.get(f"{room.address}?stage=move").status_code == 200
+
+
+def test_a_movement_that_was_measured_is_drawn_at_the_end_and_no_other(school):
+    room = school.begin()
+    for name in ("hands_cleaned", "consent_given", "both_exposed", "identity_checked"):
+        room.step(f"examine {name}", "prepare")
+    room.step("examine external_rotation_at_side both", "move")
+    room.finish()
+    page = room.client.get(f"{room.address}result/").content.decode()
+    drawn = page.partition("The movement you measured")[2].partition("A second look")[0]
+    assert "external rotation, arm at the side" in drawn
+    assert "flexion" not in drawn
+    assert "<svg" in drawn
+
+
+def test_where_nothing_was_measured_nothing_is_drawn(school):
+    room = school.begin()
+    room.step("ask onset")
+    room.finish()
+    assert (
+        "The movement you measured"
+        not in room.client.get(f"{room.address}result/").content.decode()
+    )

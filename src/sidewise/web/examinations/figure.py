@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from sidewise.figure import Arms, Atlas, Composed, compose
 from sidewise.figure.compose import PAIRED, SEEN_FROM, Target
 from sidewise.ground.language import say_text
-from sidewise.note.figure_marks import MeasuredPose, found_marks, measured_poses
+from sidewise.note.figure_marks import found_marks, measured_poses
 from sidewise.note.phrases import place_phrase, said_side
 from sidewise.protocol import Item, Protocol
 from sidewise.protocol.figure import (
@@ -22,6 +22,7 @@ from sidewise.protocol.figure import (
     place_label,
 )
 from sidewise.web.anatomy.plates import PlateShown, plate_shown
+from sidewise.web.anatomy.poses import PoseShown, pose_shown, poses_of
 from sidewise.web.examinations.state import Current
 
 LAYERS = ("bones", "superficial", "deep", "nerves")
@@ -350,17 +351,9 @@ def posed_item(now: Current, item: Item) -> PosedItem | None:
     return PosedItem(plate_shown(now.region, plate), choice.words, posture.note)
 
 
-@dataclass(frozen=True, slots=True)
-class PoseShown:
-    """A measured movement with its plates."""
-
-    pose: MeasuredPose
-    plates: tuple[PlateShown, ...]
-
-
 def poses_shown(now: Current) -> tuple[PoseShown, ...]:
     """Every measured movement, drawn."""
-    return tuple(_pose_shown(now, pose) for pose in measured_poses(now.record, now.region))
+    return poses_of(now.record, now.region)
 
 
 def last_pose(now: Current) -> PoseShown | None:
@@ -371,17 +364,4 @@ def last_pose(now: Current) -> PoseShown | None:
         return None
     order = list(now.holders)
     newest = max(latest, key=lambda item: order.index(now.held_of[item][-1]))
-    return _pose_shown(now, poses[newest])
-
-
-def _pose_shown(now: Current, pose: MeasuredPose) -> PoseShown:
-    atlas = atlas_of(now.region)
-    assert atlas is not None, "a movement is posed only where there is an atlas"
-    plates = tuple(
-        plate_shown(
-            now.region,
-            compose(atlas, view, pose.arms, ghost=pose.ghost, unmeasured=pose.unmeasured),
-        )
-        for view in pose.views
-    )
-    return PoseShown(pose, plates)
+    return pose_shown(poses[newest], now.region)

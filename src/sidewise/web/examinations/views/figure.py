@@ -13,11 +13,11 @@ from django.views.decorators.http import require_GET
 from sidewise.protocol import Item
 from sidewise.protocol.figure import items_at, place_label
 from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.anatomy.poses import PoseShown
 from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import BedsidePage, EntryPage, bedside_page
 from sidewise.web.examinations.figure import (
     Drawing,
-    PoseShown,
     known_view,
     last_pose,
     markers,

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_GET, require_POST
 from sidewise.ground.language import mark_text
 from sidewise.protocol import Item, Stage
 from sidewise.web.accounts.permissions import SignedInRequest
+from sidewise.web.anatomy.poses import PoseShown
 from sidewise.web.examinations.access import allowed_examination
 from sidewise.web.examinations.bedside import (
     BedsidePage,
@@ -24,7 +25,6 @@ from sidewise.web.examinations.bedside import (
 from sidewise.web.examinations.figure import (
     FeltPlace,
     PosedItem,
-    PoseShown,
     felt_place,
     last_pose,
     posed_item,

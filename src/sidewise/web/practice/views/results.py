@@ -17,6 +17,7 @@ from sidewise.reason import interpret
 from sidewise.reason.result import RedFlag
 from sidewise.web.accounts.models import Role
 from sidewise.web.accounts.permissions import SignedInRequest, roles
+from sidewise.web.anatomy.poses import PoseShown, poses_of
 from sidewise.web.pages import show
 from sidewise.web.practice import store
 from sidewise.web.practice.access import seen_attempt
@@ -58,6 +59,8 @@ class ResultPage:
     """Flags that the findings raise."""
     not_excluded: tuple[RedFlag, ...]
     """Flags that are not excluded although something speaks for them, or nobody asked."""
+    poses: tuple[PoseShown, ...]
+    """The movements that were measured, drawn as they are."""
     path: tuple[tuple[int, str], ...]
     """What was done, with its minute."""
 
@@ -95,7 +98,7 @@ def result(request: SignedInRequest, attempt: UUID) -> HttpResponse:
         not_excluded=tuple(
             flag for flag in weighed.red_flags if flag.status != "raised" and flag.called_for
         ),
-        path=tuple(moments(found.attempt)),
+        poses=poses_of(record, found.room.region), path=tuple(moments(found.attempt)),
     )  # fmt: skip
     return show(request, "practice/result.html", context)
 
