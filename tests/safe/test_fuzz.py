@@ -28,7 +28,7 @@ def told(*arguments: str) -> list[dict[str, Any]]:
     command = [sys.executable, "-m", "tests.safe.fuzz", "--json", *arguments]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
     lines = [json.loads(line) for line in done.stdout.splitlines()]
-    assert len(lines) == len(DOORS) == 32, done.stderr[-3000:]
+    assert len(lines) == len(DOORS) == 43, done.stderr[-3000:]
     return lines
 
 

@@ -10,48 +10,15 @@ import io
 import json
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 from sidewise.practice.room import Room
 from sidewise.regions import regions
+from tests.safe.fuzz.door import EXAMPLES, Door, Take, from_file, text_of
+from tests.safe.fuzz.exchange_doors import EXCHANGE_DOORS
 from tests.shoulder import REGIONS, SHOULDER, WORDS
-
-ROOT = Path(__file__).parents[3]
-EXAMPLES = ROOT / "examples"
-Take = Callable[[bytes], object]
-
-
-@dataclass(frozen=True, slots=True)
-class Door:
-    """What is read through it, how to build it, examples, and words worth trying."""
-
-    name: str
-    build: Callable[[], Take]
-    seeds: Callable[[], list[bytes]]
-    words: tuple[str, ...] = ()
-    # An input costs as much as this many of another door: it gets so many fewer.
-    cost: int = 1
-
-
-def text_of(data: bytes) -> str:
-    """What a terminal or a form hands over: any characters, no halves of pairs."""
-    return data.decode("utf-8", "replace")
-
-
-def from_file(read: Callable[[Path], object], suffix: str) -> Take:
-    """A reader of files, given bytes."""
-    folder = Path(tempfile.mkdtemp(prefix="door"))
-
-    def take(data: bytes) -> object:
-        path = folder / f"given{suffix}"
-        path.write_bytes(data)
-        return read(path)
-
-    return take
-
 
 # ---------------------------------------------------------------- examinations
 
@@ -414,7 +381,15 @@ def sent_sheet_seeds() -> list[bytes]:
 
     names = ("wide_sheet", "merged_sheet", "fraction_sheet")
     texts = [(EXAMPLES / "marks" / "telling" / f"{name}.csv").read_bytes() for name in names]
-    return [*texts, template_bytes("csv"), template_bytes("xlsx")]
+    return [*texts, template_bytes("csv"), template_bytes("xlsx"), _as_parquet(texts[0])]
+
+
+def _as_parquet(table: bytes) -> bytes:
+    import pandas
+
+    raw = io.BytesIO()
+    pandas.read_csv(io.BytesIO(table), dtype=str).to_parquet(raw)
+    return raw.getvalue()
 
 
 def landmarks_door(suffix: str) -> Callable[[], Take]:
@@ -681,4 +656,5 @@ DOORS: tuple[Door, ...] = (
     Door("attempt", attempt_door, attempt_seeds, ("taken", "step", "null", "[]"), cost=4),
     Door("line of the room", room_line_door, _texts(ROOM_LINES), ("both", "left", "rest", "%")),
     Door("bank of stations", bank_door, bank_seeds, ("spring", "autumn", ",", '"', *NUMBERS)),
+    *EXCHANGE_DOORS,
 )  # fmt: skip

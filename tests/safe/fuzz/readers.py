@@ -16,7 +16,7 @@ from types import FrameType
 from typing import Any
 
 from sidewise.errors import UserError
-from tests.safe.fuzz.doors import ROOT, Door
+from tests.safe.fuzz.door import ROOT, Door
 
 SOURCE = ROOT / "src"
 READS = {
@@ -80,6 +80,18 @@ OWN = {
     "sidewise.web.marks.views.settling.replace": "hands the file to the door of a sent sheet",
     "sidewise.web.keeping.restore._load_and_prove": "after `backup.check` has read it whole",
     "sidewise.web.keeping.views.offline": KNOWLEDGE,
+    "sidewise.commands.note._write_leaflet": "hands the text to the door of a leaflet",
+    "sidewise.commands.writing.read_text": "any text; whoever asks for it has a door",
+    "sidewise.documents.printing.count_pages": WRITTEN,
+    "sidewise.exchange.fhir.definitions._structures": KNOWLEDGE,
+    "sidewise.exchange.tables.export._Export._wide": WRITTEN,
+    "sidewise.ground.language._read": KNOWLEDGE,
+    "sidewise.ground.version.newest_changes": KNOWLEDGE,
+    "sidewise.knowledge.kept_views.KeptViews._read": "of a file with the hash that its head names",
+    "sidewise.knowledge.kept_views.kept_views": "of whoever owns its folder, with the key it names",
+    "sidewise.teaching.report.printed_sheets.sheets_page": KNOWLEDGE,
+    "sidewise.web.keeping.records_export._packed": WRITTEN,
+    "sidewise.web.supervised.forms._pressed": "a button's value; the pages are fuzzed apart",
     "sidewise.web.examinations.views.queue.take_queue": "hands the body to `_sent`",
 }
 

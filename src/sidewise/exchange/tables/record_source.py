@@ -218,10 +218,7 @@ def _of_workbook(path: Path, door: Door) -> Iterator[Entry]:
 
 
 def _sheets_as_csv(path: Path, folder: Path) -> list[str]:
-    from zipfile import BadZipFile
-
     from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
 
     _check_packed(path)
     try:
@@ -230,8 +227,12 @@ def _sheets_as_csv(path: Path, folder: Path) -> list[str]:
         for name in names:
             _sheet_as_csv(book[name], folder / f"{name}.csv")
         book.close()
-    except (BadZipFile, InvalidFileException, KeyError, ValueError, OSError, EOFError) as error:
-        raise UserError(path.name, str(error), "a workbook (xlsx)") from None
+    except UserError:
+        raise
+    except Exception as error:
+        # A damaged workbook fails in the archive, the XML or the reader's own types: no list of
+        # errors is complete.
+        raise UserError(path.name, str(error), "a workbook (xlsx)") from error
     if not names:
         raise UserError(path.name, "no such sheet", f"a sheet named {' or '.join(SHEETS)}")
     return names
