@@ -10,7 +10,9 @@ from pathlib import Path
 from typing import Any
 
 # Before anything imports the web settings: tests never touch a person's own data folder.
-os.environ.setdefault("SIDEWISE_HOME", tempfile.mkdtemp(prefix="sidewise-test-"))
+if "PYTEST_XDIST_WORKER" in os.environ or "SIDEWISE_HOME" not in os.environ:
+    # A worker inherits the folder of the run; in one of its own no other notes the audit's end.
+    os.environ["SIDEWISE_HOME"] = tempfile.mkdtemp(prefix="sidewise-test-")
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "sidewise.web.settings")
 # A distributed run says here how wide its own terminal is; the commands would break lines by it.
 os.environ.pop("COLUMNS", None)
